@@ -1,0 +1,128 @@
+//! A subject as data: what its channels, landmarks, events and phases are called.
+
+use serde::{Deserialize, Serialize};
+
+/// What a kind of cycle is made of.
+///
+/// The cardiac cycle is one subject; any other set of traces that are aligned in time,
+/// such as cuff pressure with its sounds, is another. Whatever draws or judges a cycle
+/// takes names, units and ranges from here and so works on any subject.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Subject {
+    /// Identifier.
+    pub name: String,
+    /// Name shown to people.
+    pub title: String,
+    /// The channel that the others are aligned to.
+    pub reference_channel: String,
+    /// The channels, in the order in which they are usually stacked.
+    pub channels: Vec<ChannelKind>,
+    /// The landmarks.
+    pub landmarks: Vec<LandmarkKind>,
+    /// The events.
+    #[serde(default)]
+    pub events: Vec<EventKind>,
+    /// The phases, in the order in which they occur.
+    #[serde(default)]
+    pub phases: Vec<PhaseKind>,
+    /// Bars that run from one event to another, such as a valve's open time.
+    #[serde(default)]
+    pub bars: Vec<BarKind>,
+}
+
+/// One kind of trace.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ChannelKind {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people.
+    pub title: String,
+    /// Short name that is written on the trace itself.
+    pub label: String,
+    /// Unit; `relative` for none.
+    pub unit: String,
+    /// Usual lowest and highest value, for an axis.
+    pub range: [f64; 2],
+}
+
+/// One kind of point on a trace.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LandmarkKind {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people, such as "dicrotic notch (incisura)".
+    pub title: String,
+    /// What is written beside the point, such as "P"; empty for none.
+    pub label: String,
+    /// The channels it may lie on.
+    pub channels: Vec<String>,
+}
+
+/// One kind of instant.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct EventKind {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people.
+    pub title: String,
+}
+
+/// One kind of stretch.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PhaseKind {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people.
+    pub title: String,
+    /// Shorter name, for a narrow band.
+    pub short: String,
+}
+
+/// A bar from one event to the next occurrence of another.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BarKind {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people, such as "Mitral valve".
+    pub title: String,
+    /// Event at which the bar begins.
+    pub from: String,
+    /// Event at which it ends.
+    pub to: String,
+    /// What the bar says of its time, such as "open".
+    pub state: String,
+}
+
+impl Subject {
+    /// The channel called `id`.
+    pub fn channel(&self, id: &str) -> Option<&ChannelKind> {
+        self.channels.iter().find(|kind| kind.id == id)
+    }
+
+    /// The landmark called `id`.
+    pub fn landmark(&self, id: &str) -> Option<&LandmarkKind> {
+        self.landmarks.iter().find(|kind| kind.id == id)
+    }
+
+    /// The event called `id`.
+    pub fn event(&self, id: &str) -> Option<&EventKind> {
+        self.events.iter().find(|kind| kind.id == id)
+    }
+
+    /// The phase called `id`.
+    pub fn phase(&self, id: &str) -> Option<&PhaseKind> {
+        self.phases.iter().find(|kind| kind.id == id)
+    }
+
+    /// The title of the landmark or event called `id`.
+    pub fn title_of(&self, id: &str) -> Option<&str> {
+        let landmark = self.landmark(id).map(|kind| kind.title.as_str());
+        landmark.or_else(|| self.event(id).map(|kind| kind.title.as_str()))
+    }
+}
