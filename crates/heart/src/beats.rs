@@ -1,0 +1,172 @@
+//! When the valves move in each beat, and where the landmarks of its traces lie.
+
+use crate::circulation::{AORTIC, MITRAL, PULMONARY, TRICUSPID, at};
+use crate::record::Record;
+use crate::schedule::Schedule;
+use crate::timing::{ATRIAL_DELAY_S, ECTOPIC_DELAY_S, lv_delay_s};
+use crate::turn::{Point, Turn};
+
+/// A valve has begun to open once its leaflets are a twentieth of the way.
+const OPENING: f64 = 0.05;
+/// It has closed for the blood once they are half way back; they meet some milliseconds later.
+const CLOSING: f64 = 0.5;
+
+/// When one side's valves move in one beat. `None` where a beat is too weak to move them.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct ValveTimes {
+    pub(crate) inlet_closes: Option<f64>,
+    /// When the inlet's leaflets have met: what the first sound comes from.
+    pub(crate) inlet_met: Option<f64>,
+    pub(crate) outlet_opens: Option<f64>,
+    pub(crate) outlet_closes: Option<f64>,
+    pub(crate) inlet_opens: Option<f64>,
+}
+
+/// One ventricular beat of the group.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Beat {
+    pub(crate) qrs_s: f64,
+    pub(crate) next_qrs_s: f64,
+    /// Onset of the left ventricle's contraction.
+    pub(crate) contracts_s: f64,
+    /// Onset of the atrial contraction before it, if there was one since the last beat.
+    pub(crate) atrial_s: Option<f64>,
+    pub(crate) left: ValveTimes,
+    pub(crate) right: ValveTimes,
+}
+
+/// The landmarks of one beat on an arterial trace.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Pulse {
+    pub(crate) foot: Option<Point>,
+    pub(crate) peak: Option<Point>,
+    pub(crate) notch: Option<Point>,
+    pub(crate) dicrotic: Option<Point>,
+}
+
+/// The landmarks of one beat on an atrial trace.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct AtrialWaves {
+    pub(crate) a: Option<Point>,
+    pub(crate) c: Option<Point>,
+    pub(crate) x: Option<Point>,
+    pub(crate) v: Option<Point>,
+    pub(crate) y: Option<Point>,
+}
+
+/// The beats of the group, in the order of time.
+pub(crate) fn beats(record: &Record, schedule: &Schedule) -> Vec<Beat> {
+    let onsets = schedule.with_neighbours();
+    let count = schedule.ventricular.len();
+    (count..2 * count)
+        .map(|index| {
+            let (beat, last, next) =
+                (onsets[index], onsets[index - 1].qrs_s, onsets[index + 1].qrs_s);
+            let late_s = if beat.ectopic { ECTOPIC_DELAY_S } else { 0.0 };
+            let atria = schedule.atrial.iter().flat_map(|a| [a.p_s - schedule.period_s, a.p_s]);
+            Beat {
+                qrs_s: beat.qrs_s,
+                next_qrs_s: next,
+                contracts_s: beat.qrs_s + late_s + lv_delay_s(beat.rate_bpm),
+                atrial_s: atria
+                    .map(|p_s| p_s + ATRIAL_DELAY_S)
+                    .rfind(|&t| t > last + 0.15 && t < beat.qrs_s),
+                left: valve_times(
+                    &record.leaflet[MITRAL],
+                    &record.leaflet[AORTIC],
+                    beat.qrs_s,
+                    next,
+                ),
+                right: valve_times(
+                    &record.leaflet[TRICUSPID],
+                    &record.leaflet[PULMONARY],
+                    beat.qrs_s,
+                    next,
+                ),
+            }
+        })
+        .collect()
+}
+
+fn valve_times(inlet: &Turn, outlet: &Turn, qrs_s: f64, next_s: f64) -> ValveTimes {
+    let opens = outlet.rises_through(OPENING, qrs_s, next_s);
+    let by = opens.unwrap_or(qrs_s + 0.15);
+    let inlet_closes = inlet.last_falls_through(CLOSING, by - 0.35, by);
+    let inlet_met = inlet_closes.and_then(|t| inlet.falls_through(OPENING, t, t + 0.2));
+    let inlet_opens = inlet_met.and_then(|t| inlet.rises_through(OPENING, t.max(by), next_s + 0.1));
+    let outlet_closes = opens
+        .and_then(|t| outlet.last_falls_through(CLOSING, t, inlet_opens.unwrap_or(next_s).max(t)));
+    // Leaflets that only stir have let no blood pass.
+    let outlet_opens = opens.filter(|_| outlet_closes.is_some());
+    ValveTimes { inlet_closes, inlet_met, outlet_opens, outlet_closes, inlet_opens }
+}
+
+impl Beat {
+    /// The pulse on the artery next to the valve: its notch lies where the valve closes.
+    pub(crate) fn central_pulse(&self, trace: &Turn, times: &ValveTimes) -> Pulse {
+        let (Some(opens), Some(closes)) = (times.outlet_opens, times.outlet_closes) else {
+            return Pulse::default();
+        };
+        let foot = trace.lowest(opens - 0.06, opens + 0.03);
+        let notch = trace.first_trough(closes - 0.02, closes + 0.05);
+        let peak = trace.highest(opens, notch.map_or(closes, |n| n.time_s));
+        let dicrotic = notch.and_then(|n| {
+            trace.first_peak(n.time_s + 0.004, (n.time_s + 0.2).min(self.next_qrs_s))
+        });
+        Pulse { foot, peak, notch, dicrotic }
+    }
+
+    /// The pulse further out: its foot is where the tangent of the steepest rise meets the
+    /// level before it (intersecting tangents; common practice, no source).
+    pub(crate) fn distant_pulse(&self, trace: &Turn, slope: &Turn) -> Pulse {
+        let Some(opens) = self.left.outlet_opens else {
+            return Pulse::default();
+        };
+        let Some(steepest) = slope.highest(opens + 0.02, opens + 0.35) else {
+            return Pulse::default();
+        };
+        let foot = trace.lowest(steepest.time_s - 0.15, steepest.time_s).map(|low| {
+            let back_s = (trace.at(steepest.time_s) - low.value) / steepest.value.max(1e-9);
+            Point { time_s: steepest.time_s - back_s, value: trace.at(steepest.time_s - back_s) }
+        });
+        let peak = trace.first_peak(steepest.time_s, steepest.time_s + 0.3);
+        let notch = peak.and_then(|p| trace.first_trough(p.time_s + 0.03, p.time_s + 0.35));
+        let dicrotic = notch.and_then(|n| trace.first_peak(n.time_s + 0.01, n.time_s + 0.3));
+        Pulse { foot, peak, notch, dicrotic }
+    }
+
+    /// The waves and descents of an atrium's pressure.
+    pub(crate) fn atrial_waves(&self, trace: &Turn, times: &ValveTimes) -> AtrialWaves {
+        let (Some(closes), Some(reopens)) = (times.inlet_closes, times.inlet_opens) else {
+            return AtrialWaves::default();
+        };
+        let met = times.inlet_met.unwrap_or(closes);
+        let a = self.atrial_s.and_then(|t| trace.first_peak(t, met.max(t)));
+        let ejecting = times.outlet_opens.unwrap_or(met + 0.05);
+        let after_a = a.map_or(closes - 0.02, |a| a.time_s + 0.03);
+        let c = trace.first_peak(after_a, ejecting + 0.06);
+        let v = trace.highest(reopens - 0.12, reopens + 0.05);
+        let x_from = c.map_or(a.map_or(closes, |a| a.time_s), |c| c.time_s);
+        let x = v.and_then(|v| trace.lowest(x_from, v.time_s - 0.05));
+        let until = (reopens + 0.25).min(self.next_qrs_s - 0.02).max(reopens + 0.04);
+        let y = v.and_then(|v| trace.lowest(v.time_s, until));
+        AtrialWaves { a, c, x, v, y }
+    }
+
+    /// When two thirds of what the beat ejects have left: the end of rapid ejection.
+    pub(crate) fn rapid_ejection_ends(&self, record: &Record) -> Option<f64> {
+        let (opens, closes) = (self.left.outlet_opens?, self.left.outlet_closes?);
+        let volume = &record.volume[at::LV];
+        let level = volume.at(opens) + (volume.at(closes) - volume.at(opens)) * 2.0 / 3.0;
+        volume.falls_through(level, opens, closes)
+    }
+
+    /// Peak of early filling, and when it has fallen to half: the end of rapid filling.
+    pub(crate) fn early_filling(&self, record: &Record) -> Option<(Point, f64)> {
+        let opens = self.left.inlet_opens?;
+        let flow = &record.flow[MITRAL];
+        let peak = flow.first_peak(opens, (opens + 0.25).min(self.next_qrs_s))?;
+        let ends = flow.falls_through(0.5 * peak.value, peak.time_s, self.next_qrs_s)?;
+        Some((peak, ends))
+    }
+}

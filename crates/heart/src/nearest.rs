@@ -1,0 +1,38 @@
+//! The known name that a mistyped one most resembles.
+
+/// The name among `known` that differs from `typed` in the fewest letters, if near enough
+/// to be worth offering.
+pub fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
+    let typed = typed.to_lowercase();
+    let (distance, name) = known.map(|name| (edits(&typed, name), name)).min()?;
+    let near = distance <= 2 + typed.len() / 3;
+    near.then(|| name.to_owned())
+}
+
+/// Levenshtein distance in bytes: letters to insert, delete or replace.
+fn edits(a: &str, b: &str) -> usize {
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, x) in a.bytes().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, y) in b.bytes().enumerate() {
+            let replace = diagonal + usize::from(x != y);
+            diagonal = row[j + 1];
+            row[j + 1] = replace.min(row[j] + 1).min(diagonal + 1);
+        }
+    }
+    row[b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slip_finds_its_name_and_nonsense_finds_none() {
+        let known = ["rate_bpm", "pr_interval_ms", "blood_volume"];
+        assert_eq!(nearest("rate_bmp", known.into_iter()).as_deref(), Some("rate_bpm"));
+        assert_eq!(nearest("bloodvolume", known.into_iter()).as_deref(), Some("blood_volume"));
+        assert_eq!(nearest("xyz", known.into_iter()), None);
+    }
+}

@@ -1,0 +1,63 @@
+//! One pass of a steady circulation, as traces that repeat.
+
+use crate::circulation::{Circulation, Pressures, State, VALVES, VOLUMES, at};
+use crate::run::Run;
+use crate::turn::Turn;
+
+/// Everything that the model computed over one group of beats.
+#[derive(Debug)]
+pub(crate) struct Record {
+    pub(crate) step_s: f64,
+    pub(crate) period_s: f64,
+    /// By the index of each volume, mmHg and mL.
+    pub(crate) pressure: Vec<Turn>,
+    pub(crate) volume: Vec<Turn>,
+    /// By valve: mL/s, 0 to 1, and cm/s through the narrowest part.
+    pub(crate) flow: Vec<Turn>,
+    pub(crate) leaflet: Vec<Turn>,
+    pub(crate) velocity: Vec<Turn>,
+}
+
+impl Record {
+    pub(crate) fn new(run: &Run, start: &State) -> Self {
+        let states = run.record(start);
+        let pressures: Vec<Pressures> = states
+            .iter()
+            .enumerate()
+            .map(|(step, state)| run.circulation.change(state, run.drive(step)).1)
+            .collect();
+        let turn = |value: &dyn Fn(usize) -> f64| Turn {
+            samples: (0..states.len()).map(value).collect(),
+            step_s: run.step_s,
+        };
+        let valves = 0..VALVES.len();
+        Self {
+            step_s: run.step_s,
+            period_s: run.schedule.period_s,
+            pressure: (0..VOLUMES).map(|i| turn(&|step| pressures[step].of[i])).collect(),
+            volume: (0..VOLUMES).map(|i| turn(&|step| states[step][i])).collect(),
+            flow: valves.clone().map(|v| turn(&|step| states[step][at::VALVE_FLOWS + v])).collect(),
+            leaflet: valves.clone().map(|v| turn(&|step| states[step][at::LEAFLETS + v])).collect(),
+            velocity: valves
+                .map(|v| turn(&|step| velocity(&run.circulation, v, &states[step])))
+                .collect(),
+        }
+    }
+
+    /// The pulse at a fingertip, 0 to 1: the wrist's pressure, later by the way through the
+    /// hand and smoothed by its small vessels, so that it arrives some 145 ms after the aorta's
+    /// (finger after aortic foot 90–150 ms; Nichols & O'Rourke, from memory).
+    pub(crate) fn finger_pulse(&self) -> Turn {
+        let mut turn = self.pressure[at::ARM[2]].delayed(0.050, 0.015);
+        let range =
+            turn.samples.iter().fold((f64::MAX, f64::MIN), |(lo, hi), &v| (lo.min(v), hi.max(v)));
+        for value in &mut turn.samples {
+            *value = (*value - range.0) / (range.1 - range.0).max(1e-9);
+        }
+        turn
+    }
+}
+
+fn velocity(circulation: &Circulation, valve: usize, state: &State) -> f64 {
+    state[at::VALVE_FLOWS + valve] / circulation.valve_area(valve, state)
+}
