@@ -64,35 +64,45 @@ pub(crate) fn beats(record: &Record, schedule: &Schedule) -> Vec<Beat> {
                 (onsets[index], onsets[index - 1].qrs_s, onsets[index + 1].qrs_s);
             let late_s = if beat.ectopic { ECTOPIC_DELAY_S } else { 0.0 };
             let atria = schedule.atrial.iter().flat_map(|a| [a.p_s - schedule.period_s, a.p_s]);
+            let contracts_s = beat.qrs_s + late_s + lv_delay_s(beat.rate_bpm);
+            let times = |inlet: usize, outlet: usize| {
+                let between =
+                    Between { last_s: last, qrs_s: beat.qrs_s, contracts_s, next_s: next };
+                valve_times(&record.leaflet[inlet], &record.leaflet[outlet], &between)
+            };
             Beat {
                 qrs_s: beat.qrs_s,
                 next_qrs_s: next,
-                contracts_s: beat.qrs_s + late_s + lv_delay_s(beat.rate_bpm),
+                contracts_s,
                 atrial_s: atria
                     .map(|p_s| p_s + ATRIAL_DELAY_S)
                     .rfind(|&t| t > last + 0.15 && t < beat.qrs_s),
-                left: valve_times(
-                    &record.leaflet[MITRAL],
-                    &record.leaflet[AORTIC],
-                    beat.qrs_s,
-                    next,
-                ),
-                right: valve_times(
-                    &record.leaflet[TRICUSPID],
-                    &record.leaflet[PULMONARY],
-                    beat.qrs_s,
-                    next,
-                ),
+                left: times(MITRAL, AORTIC),
+                right: times(TRICUSPID, PULMONARY),
             }
         })
         .collect()
 }
 
-fn valve_times(inlet: &Turn, outlet: &Turn, qrs_s: f64, next_s: f64) -> ValveTimes {
-    let opens = outlet.rises_through(OPENING, qrs_s, next_s);
-    let by = opens.unwrap_or(qrs_s + 0.15);
-    let inlet_closes = inlet.last_falls_through(CLOSING, by - 0.35, by);
-    let inlet_met = inlet_closes.and_then(|t| inlet.falls_through(OPENING, t, t + 0.2));
+/// The beat that valve motions are looked for in, by the onsets around it.
+struct Between {
+    last_s: f64,
+    qrs_s: f64,
+    contracts_s: f64,
+    next_s: f64,
+}
+
+fn valve_times(inlet: &Turn, outlet: &Turn, beat: &Between) -> ValveTimes {
+    let next_s = beat.next_s;
+    // An outlet that opens later than this was not opened by this beat.
+    let opens = outlet.rises_through(OPENING, beat.qrs_s, next_s.min(beat.qrs_s + 0.4));
+    let by = opens.unwrap_or(beat.qrs_s + 0.15);
+    // In a long pause an inlet drifts shut well before the beat.
+    let inlet_closes = inlet.last_falls_through(CLOSING, beat.last_s + 0.25, by);
+    let inlet_met = inlet_closes
+        .and_then(|t| inlet.falls_through(OPENING, t, t + 0.2))
+        // Leaflets that met before are drawn tight only as the ventricle contracts.
+        .map(|t| t.max(beat.contracts_s));
     let inlet_opens = inlet_met.and_then(|t| inlet.rises_through(OPENING, t.max(by), next_s + 0.1));
     let outlet_closes = opens
         .and_then(|t| outlet.last_falls_through(CLOSING, t, inlet_opens.unwrap_or(next_s).max(t)));

@@ -157,7 +157,11 @@ impl Drives {
             )
         });
         let rv = ventricular.iter().map(|beat| {
-            (late_s(beat) + rv_delay_s(beat.rate_bpm), Contraction::right(beat.rate_bpm))
+            let chest_mmhg = chest(schedule.breath_s, p.respiration_depth_mmhg, beat.qrs_s);
+            (
+                late_s(beat) + rv_delay_s(beat.rate_bpm),
+                Contraction::right(beat.rate_bpm, chest_mmhg),
+            )
         });
         let atria = schedule.atrial.iter().flat_map(|beat| {
             [-1.0, 0.0, 1.0].map(|turn| beat.p_s + ATRIAL_DELAY_S + turn * schedule.period_s)
@@ -183,15 +187,11 @@ impl Drives {
         };
         let atria =
             self.atria.iter().map(|onset_s| timing::atrial(t_s - onset_s, self.atrial_length_s));
-        // Inspiration is the first half of the breath; the chest's pressure falls during it.
-        let chest = self.breath_s.map_or(0.0, |breath_s| {
-            -0.5 * self.depth_mmhg * libm::sin(2.0 * std::f64::consts::PI * (t_s / breath_s))
-        });
         Drive {
             atria: atria.fold(0.0, f64::max),
             lv: strongest(&self.lv),
             rv: strongest(&self.rv),
-            chest,
+            chest: chest(self.breath_s, self.depth_mmhg, t_s),
         }
     }
 
@@ -202,6 +202,13 @@ impl Drives {
             .map(|index| self.at((index % count) as f64 * self.period_s / count as f64))
             .collect()
     }
+}
+
+/// Pressure in the chest against its mean: inspiration, the first half of the breath, lowers it.
+fn chest(breath_s: Option<f64>, depth_mmhg: f64, t_s: f64) -> f64 {
+    breath_s.map_or(0.0, |breath_s| {
+        -0.5 * depth_mmhg * libm::sin(2.0 * std::f64::consts::PI * (t_s / breath_s))
+    })
 }
 
 /// Anderson's acceleration of the fixed-point iteration (Anderson, J ACM 1965;12:547; in the

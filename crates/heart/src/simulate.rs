@@ -86,8 +86,10 @@ impl Group {
         let start_of = |beat: usize| {
             (beat / group) as f64 * period_s + self.beats[beat % group].qrs_s - self.beats[0].qrs_s
         };
-        let span_s = start_of(count);
-        let samples = (span_s / self.record.step_s).round() as usize;
+        let length_s = start_of(count);
+        // A run that ends within the group may end between samples; it is cut at the last.
+        let samples = (length_s / self.record.step_s + 1e-6).floor() as usize;
+        let span_s = samples as f64 * self.record.step_s;
         let subject = crate::subject();
         let traces = self.traces.iter().map(|(channel, turn)| {
             let unit = subject.channel(channel).map_or("relative", |kind| kind.unit.as_str());
@@ -96,7 +98,7 @@ impl Group {
         });
         let within = |time_s: f64| (0.0..span_s).contains(&time_s);
         Cycle {
-            period_s: span_s / count as f64,
+            period_s: length_s / count as f64,
             traces: traces.collect(),
             landmarks: repeated(self.landmarks(), period_s, span_s, |l| &mut l.time_s),
             events: repeated(self.events(), period_s, span_s, |e| &mut e.time_s),

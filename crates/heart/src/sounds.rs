@@ -103,10 +103,10 @@ impl BeatSounds {
             // An atrium that drives blood into a stiff ventricle raises its pressure at once.
             let before = record.pressure[at::LV].at(t);
             let peak = record.pressure[at::LV].highest(t, beat.contracts_s)?;
-            let kick = (peak.value - before - 5.0).max(0.0) / 8.0;
+            let kick = (peak.value - before - 3.2).max(0.0) / 5.0;
             Some(Knock {
                 at_s: peak.time_s.min(beat.contracts_s - 0.03) - 0.04,
-                loudness: 0.4 * kick,
+                loudness: 0.5 * kick,
                 hz: 26.0,
                 decay_s: 0.028,
             })
