@@ -154,7 +154,7 @@ impl Beat {
         let a = self.atrial_s.and_then(|t| trace.first_peak(t, met.max(t)));
         let ejecting = times.outlet_opens.unwrap_or(met + 0.05);
         let after_a = a.map_or(closes - 0.02, |a| a.time_s + 0.03);
-        let c = trace.first_peak(after_a, ejecting + 0.06);
+        let c = trace.first_peak(after_a, ejecting + 0.12);
         let v = trace.highest(reopens - 0.12, reopens + 0.05);
         let x_from = c.map_or(a.map_or(closes, |a| a.time_s), |c| c.time_s);
         let x = v.and_then(|v| trace.lowest(x_from, v.time_s - 0.05));

@@ -220,6 +220,10 @@ const LAST_PART: f64 = 0.25;
 /// less than a thousandth of a mL a second.
 const SEALED: f64 = 1e-6;
 
+/// Jets are taken to be no faster than this, cm/s: twice what 200 mmHg can drive. It bounds how
+/// suddenly the last drops stop when leaflets snap shut, and so keeps the equations tame.
+const FASTEST: f64 = 1400.0;
+
 impl Valve {
     fn area(&self, leaflet: f64) -> f64 {
         let leaflet = leaflet.clamp(0.0, 1.0);
@@ -229,8 +233,9 @@ impl Valve {
     /// How fast flow and leaflets change.
     fn change(&self, flow: f64, leaflet: f64, drop: f64) -> (f64, f64) {
         let area = self.area(leaflet);
+        let velocity = (flow.abs() / area).min(FASTEST);
         let flow_rate =
-            area / (DENSITY * self.length) * drop - flow * flow.abs() / (2.0 * area * self.length);
+            area / (DENSITY * self.length) * drop - flow * velocity / (2.0 * self.length);
         let leaflet_rate = if drop > 0.0 {
             bounded(self.opens * drop) * (1.0 - leaflet)
         } else {
@@ -326,20 +331,20 @@ impl Circulation {
                 shortening: 0.0008,
             },
             la: Atrium {
-                emin: 0.18,
-                eactive: 0.102 * p.atrial_contractility,
-                v0: 8.0,
-                draw: 0.10,
+                emin: 0.21,
+                eactive: 0.105 * p.atrial_contractility,
+                v0: 14.0,
+                draw: 0.16,
                 drawn_from: 125.0,
                 bulge: 0.05,
             },
             ra: Atrium {
-                emin: 0.10,
+                emin: 0.11,
                 eactive: 0.12 * p.atrial_contractility,
                 v0: 12.0,
-                draw: 0.25,
+                draw: 0.36,
                 drawn_from: 140.0,
-                bulge: 0.10,
+                bulge: 0.22,
             },
             valves: [
                 valve(p.mitral_valve_area_cm2, p.mitral_leak_area_cm2, 2.0, 30.0, 6.0),
