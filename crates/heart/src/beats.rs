@@ -31,6 +31,8 @@ pub(crate) struct Beat {
     pub(crate) contracts_s: f64,
     /// Onset of the atrial contraction before it, if there was one since the last beat.
     pub(crate) atrial_s: Option<f64>,
+    /// Onset of the atrial contraction before the next beat, if there is one.
+    pub(crate) next_atrial_s: Option<f64>,
     pub(crate) left: ValveTimes,
     pub(crate) right: ValveTimes,
 }
@@ -63,7 +65,6 @@ pub(crate) fn beats(record: &Record, schedule: &Schedule) -> Vec<Beat> {
             let (beat, last, next) =
                 (onsets[index], onsets[index - 1].qrs_s, onsets[index + 1].qrs_s);
             let late_s = if beat.ectopic { ECTOPIC_DELAY_S } else { 0.0 };
-            let atria = schedule.atrial.iter().flat_map(|a| [a.p_s - schedule.period_s, a.p_s]);
             let contracts_s = beat.qrs_s + late_s + lv_delay_s(beat.rate_bpm);
             let times = |inlet: usize, outlet: usize| {
                 let between =
@@ -74,14 +75,20 @@ pub(crate) fn beats(record: &Record, schedule: &Schedule) -> Vec<Beat> {
                 qrs_s: beat.qrs_s,
                 next_qrs_s: next,
                 contracts_s,
-                atrial_s: atria
-                    .map(|p_s| p_s + ATRIAL_DELAY_S)
-                    .rfind(|&t| t > last + 0.15 && t < beat.qrs_s),
+                atrial_s: atrial_before(schedule, last, beat.qrs_s),
+                next_atrial_s: atrial_before(schedule, beat.qrs_s, next),
                 left: times(MITRAL, AORTIC),
                 right: times(TRICUSPID, PULMONARY),
             }
         })
         .collect()
+}
+
+/// Onset of the last atrial contraction between two beats.
+fn atrial_before(schedule: &Schedule, last_s: f64, next_s: f64) -> Option<f64> {
+    let turns = [-1.0, 0.0, 1.0].map(|turn| turn * schedule.period_s);
+    let onsets = schedule.atrial.iter().flat_map(|a| turns.map(|by| a.p_s + by + ATRIAL_DELAY_S));
+    onsets.filter(|&t| t > last_s + 0.15 && t < next_s).reduce(f64::max)
 }
 
 /// The beat that valve motions are looked for in, by the onsets around it.
@@ -102,10 +109,13 @@ fn valve_times(inlet: &Turn, outlet: &Turn, beat: &Between) -> ValveTimes {
     let inlet_met = inlet_closes
         .and_then(|t| inlet.falls_through(OPENING, t, t + 0.2))
         // Leaflets that met before are drawn tight only as the ventricle contracts.
-        .map(|t| t.max(beat.contracts_s));
+        .map(|t| t.max(beat.contracts_s + 0.015));
     let inlet_opens = inlet_met.and_then(|t| inlet.rises_through(OPENING, t.max(by), next_s + 0.1));
-    let outlet_closes = opens
-        .and_then(|t| outlet.last_falls_through(CLOSING, t, inlet_opens.unwrap_or(next_s).max(t)));
+    let outlet_closes = opens.and_then(|t| {
+        // No ejection lasts longer; a leaky outlet may stir again in diastole.
+        let until = inlet_opens.unwrap_or(next_s).min(t + 0.45);
+        outlet.last_falls_through(CLOSING, t, until.max(t))
+    });
     // Leaflets that only stir have let no blood pass.
     let outlet_opens = opens.filter(|_| outlet_closes.is_some());
     ValveTimes { inlet_closes, inlet_met, outlet_opens, outlet_closes, inlet_opens }
@@ -155,11 +165,12 @@ impl Beat {
         let ejecting = times.outlet_opens.unwrap_or(met + 0.05);
         let after_a = a.map_or(closes - 0.02, |a| a.time_s + 0.03);
         let c = trace.first_peak(after_a, ejecting + 0.12);
-        let v = trace.highest(reopens - 0.12, reopens + 0.05);
+        // A fast rate brings the next a wave before the y descent is over.
+        let next_a = self.next_atrial_s.unwrap_or(self.next_qrs_s);
+        let v = trace.highest(reopens - 0.12, (reopens + 0.05).min(next_a));
         let x_from = c.map_or(a.map_or(closes, |a| a.time_s), |c| c.time_s);
         let x = v.and_then(|v| trace.lowest(x_from, v.time_s - 0.05));
-        let until = (reopens + 0.25).min(self.next_qrs_s - 0.02).max(reopens + 0.04);
-        let y = v.and_then(|v| trace.lowest(v.time_s, until));
+        let y = v.and_then(|v| trace.first_trough(v.time_s + 0.02, next_a.min(reopens + 0.35)));
         AtrialWaves { a, c, x, v, y }
     }
 
@@ -176,7 +187,9 @@ impl Beat {
         let opens = self.left.inlet_opens?;
         let flow = &record.flow[MITRAL];
         let peak = flow.first_peak(opens, (opens + 0.25).min(self.next_qrs_s))?;
-        let ends = flow.falls_through(0.5 * peak.value, peak.time_s, self.next_qrs_s)?;
+        // Filling that the next atrial contraction overtakes ends with it.
+        let until = self.next_atrial_s.unwrap_or(self.next_qrs_s).max(peak.time_s);
+        let ends = flow.falls_through(0.5 * peak.value, peak.time_s, until).unwrap_or(until);
         Some((peak, ends))
     }
 }

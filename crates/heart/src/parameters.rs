@@ -64,7 +64,7 @@ macro_rules! parameters {
 }
 
 parameters! {
-    rate_bpm, "Heart rate", "/min", 75.0, 20.0..=200.0,
+    rate_bpm, "Heart rate", "/min", 75.0, 30.0..=200.0,
         "Beats a minute; in a block, the rate of the atria.";
     pr_interval_ms, "PR interval", "ms", 160.0, 80.0..=400.0,
         "From the onset of the P wave to the onset of the QRS complex.";

@@ -10,7 +10,7 @@ use crate::record::Record;
 use crate::run::Run;
 use crate::sounds::{BeatSounds, Slopes};
 use crate::turn::{Point, Turn};
-use crate::{Heart, HeartError, ecg, sounds};
+use crate::{Heart, HeartError, ecg, sounds, timing};
 
 /// Computes `beats` ventricular beats of the heart in its steady state as one cycle.
 ///
@@ -27,6 +27,7 @@ pub fn simulate(heart: &Heart, beats: usize) -> Result<Cycle, HeartError> {
 
 /// A group of beats with all that is found on it.
 struct Group {
+    rate_bpm: f64,
     run_schedule: crate::schedule::Schedule,
     record: Record,
     beats: Vec<Beat>,
@@ -71,7 +72,15 @@ impl Group {
             ("mitral_flow", record.flow[MITRAL].clone()),
             ("finger_pulse", record.finger_pulse()),
         ];
-        Self { run_schedule: run.schedule.clone(), record, beats, sounds, aortic, traces }
+        Self {
+            rate_bpm: heart.parameters.rate_bpm,
+            run_schedule: run.schedule.clone(),
+            record,
+            beats,
+            sounds,
+            aortic,
+            traces,
+        }
     }
 
     fn trace(&self, channel: &str) -> &Turn {
@@ -156,7 +165,7 @@ impl Group {
 
     fn events(&self) -> Vec<Event> {
         let atrial = self.run_schedule.atrial.iter().map(|beat| {
-            let time_s = beat.p_s + crate::timing::ATRIAL_DELAY_S;
+            let time_s = beat.p_s + timing::ATRIAL_DELAY_S;
             Event { name: "atrial_systole_begins".into(), time_s }
         });
         let valves = self.beats.iter().flat_map(|beat| {
@@ -201,18 +210,21 @@ impl Group {
     /// From the end of filling before the beat to the end of filling after it.
     fn phases_of(&self, beat: &Beat) -> Vec<Phase> {
         let t = &beat.left;
+        // A valve that closes early leaves the atrium's work done but the ventricle's not begun.
+        let contracts = t.inlet_closes.map(|closes| closes.max(beat.contracts_s));
+        let relaxed = beat.atrial_s.map(|kick| kick + timing::atrial_length_s(self.rate_bpm));
+        let emptied = contracts.zip(relaxed).map(|(contracts, relaxed)| contracts.min(relaxed));
         let filled = beat.early_filling(&self.record).map(|(_, ends)| ends);
-        let kick = self.next_atrial(beat);
-        let next_closes = self.next_closing(beat);
-        let filling_ends = filled.map(|f| kick.or(next_closes).map_or(f, |k| f.min(k)));
+        let next = beat.next_atrial_s.or_else(|| self.next_contraction(beat));
+        let rapid = beat.rapid_ejection_ends(&self.record);
         let spans = [
-            ("atrial_systole", beat.atrial_s, t.inlet_closes),
-            ("isovolumic_contraction", t.inlet_closes, t.outlet_opens),
-            ("rapid_ejection", t.outlet_opens, beat.rapid_ejection_ends(&self.record)),
-            ("reduced_ejection", beat.rapid_ejection_ends(&self.record), t.outlet_closes),
+            ("atrial_systole", beat.atrial_s, emptied),
+            ("isovolumic_contraction", contracts, t.outlet_opens),
+            ("rapid_ejection", t.outlet_opens, rapid),
+            ("reduced_ejection", rapid, t.outlet_closes),
             ("isovolumic_relaxation", t.outlet_closes, t.inlet_opens),
-            ("rapid_filling", t.inlet_opens, filling_ends),
-            ("diastasis", filling_ends, kick.or(next_closes)),
+            ("rapid_filling", t.inlet_opens, filled.or(next)),
+            ("diastasis", filled, next),
         ];
         let span = |(name, start, end): (&str, Option<f64>, Option<f64>)| {
             let (start_s, end_s) = (start?, end?);
@@ -221,23 +233,14 @@ impl Group {
         spans.into_iter().filter_map(span).collect()
     }
 
-    fn next_beat(&self, beat: &Beat) -> (Beat, f64) {
-        let place = self.beats.iter().position(|other| other.qrs_s == beat.qrs_s).unwrap_or(0);
-        if place + 1 < self.beats.len() {
-            (self.beats[place + 1], 0.0)
-        } else {
-            (self.beats[0], self.record.period_s)
-        }
-    }
-
-    fn next_atrial(&self, beat: &Beat) -> Option<f64> {
-        let (next, by) = self.next_beat(beat);
-        next.atrial_s.map(|t| t + by)
-    }
-
-    fn next_closing(&self, beat: &Beat) -> Option<f64> {
-        let (next, by) = self.next_beat(beat);
-        next.left.inlet_closes.map(|t| t + by)
+    /// When the ventricle next contracts.
+    fn next_contraction(&self, beat: &Beat) -> Option<f64> {
+        let place = self.beats.iter().position(|other| other.qrs_s == beat.qrs_s)?;
+        let (next, by) = match self.beats.get(place + 1) {
+            Some(next) => (next, 0.0),
+            None => (self.beats.first()?, self.record.period_s),
+        };
+        Some(next.left.inlet_closes?.max(next.contracts_s) + by)
     }
 
     fn summary(&self) -> BTreeMap<String, f64> {

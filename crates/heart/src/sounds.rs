@@ -91,7 +91,7 @@ impl BeatSounds {
         let s3 = beat.early_filling(record).and_then(|(peak, _)| {
             // Filling that stops short in a full ventricle makes it ring.
             let stop = -slopes.mitral_flow.lowest(peak.time_s, peak.time_s + 0.12)?.value;
-            let fullness = (record.pressure[at::LA].at(peak.time_s) - 11.0).max(0.0) / 10.0;
+            let fullness = (record.pressure[at::LA].at(peak.time_s) - 12.0).max(0.0) / 10.0;
             Some(Knock {
                 at_s: peak.time_s + 0.015,
                 loudness: fullness * stop / 9000.0,
@@ -100,10 +100,15 @@ impl BeatSounds {
             })
         });
         let s4 = beat.atrial_s.and_then(|t| {
-            // An atrium that drives blood into a stiff ventricle raises its pressure at once.
-            let before = record.pressure[at::LV].at(t);
-            let peak = record.pressure[at::LV].highest(t, beat.contracts_s)?;
-            let kick = (peak.value - before - 3.2).max(0.0) / 5.0;
+            // An atrium that drives blood into a stiff ventricle raises its pressure at once,
+            // beyond what it was rising by anyway.
+            let lv = &record.pressure[at::LV];
+            let peak = lv.highest(t, beat.contracts_s)?;
+            let before = lv.at(t);
+            let anyway = (before - lv.at(t - 0.02)).max(0.0) / 0.02 * (peak.time_s - t);
+            // Only a ventricle that is hard to fill rings.
+            let hardness = ((peak.value - 13.0) / 3.0).clamp(0.0, 1.0);
+            let kick = hardness * (peak.value - before - anyway - 2.0).max(0.0) / 5.0;
             Some(Knock {
                 at_s: peak.time_s.min(beat.contracts_s - 0.03) - 0.04,
                 loudness: 0.5 * kick,
@@ -112,6 +117,8 @@ impl BeatSounds {
             })
         });
         let heard = |knock: Option<Knock>| knock.filter(|k| k.loudness > AUDIBLE);
+        // Where the right valve closes at another time altogether, it is no part of this sound.
+        let p2 = p2.filter(|p2| a2.is_none_or(|a2| (p2.at_s - a2.at_s).abs() < 0.15));
         Self { m1, t1, a2, p2, s3: heard(s3), s4: heard(s4) }
     }
 

@@ -30,7 +30,7 @@ fn a_value_out_of_range_is_shown_with_the_range() {
     let said = complaint("rate_bpm = 500\n");
     assert!(
         said.starts_with("line 1: rate_bpm = 500 is outside")
-            && said.contains("from 20 to 200 /min"),
+            && said.contains("from 30 to 200 /min"),
         "{said}"
     );
     for value in [f64::NAN, f64::INFINITY, -1.0] {
