@@ -214,11 +214,15 @@ impl Group {
         let contracts = t.inlet_closes.map(|closes| closes.max(beat.contracts_s));
         let relaxed = beat.atrial_s.map(|kick| kick + timing::atrial_length_s(self.rate_bpm));
         let emptied = contracts.zip(relaxed).map(|(contracts, relaxed)| contracts.min(relaxed));
-        let filled = beat.early_filling(&self.record).map(|(_, ends)| ends);
         let next = beat.next_atrial_s.or_else(|| self.next_contraction(beat));
+        let filled = beat
+            .early_filling(&self.record)
+            .map(|(_, ends)| next.map_or(ends, |next| ends.min(next)));
         let rapid = beat.rapid_ejection_ends(&self.record);
         let spans = [
             ("atrial_systole", beat.atrial_s, emptied),
+            // A long PR interval leaves the ventricle waiting again.
+            ("diastasis", emptied, contracts),
             ("isovolumic_contraction", contracts, t.outlet_opens),
             ("rapid_ejection", t.outlet_opens, rapid),
             ("reduced_ejection", rapid, t.outlet_closes),

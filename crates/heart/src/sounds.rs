@@ -94,7 +94,7 @@ impl BeatSounds {
             let fullness = (record.pressure[at::LA].at(peak.time_s) - 12.0).max(0.0) / 10.0;
             Some(Knock {
                 at_s: peak.time_s + 0.015,
-                loudness: fullness * stop / 9000.0,
+                loudness: (fullness * stop / 9000.0).min(0.4),
                 hz: 32.0,
                 decay_s: 0.030,
             })
