@@ -1,0 +1,33 @@
+//! Any cycle to a laid-out picture.
+//!
+//! [`lay_out`] places panels, alignment lines, phases and labels in true millimetres and
+//! gives a [`Figure`]: plain drawing primitives with a tag that says what each one shows.
+//! [`Figure::svg`] is always there; the features `png` and `pdf` add `Figure::png` and
+//! `Figure::pdf`. [`describe`] says in words what the figure shows, from the same cycle.
+//!
+//! Nothing here knows a subject: names, labels, units, phases and bars come from
+//! [`cycle::Subject`], and which panels are drawn from the [`FigureSpec`]. The same input
+//! gives the same bytes on every machine. Nothing is read or written.
+
+mod axis;
+mod curve;
+mod describe;
+mod error;
+pub mod font;
+mod layout;
+#[cfg(feature = "pdf")]
+mod pdf;
+mod picture;
+mod place;
+#[cfg(feature = "png")]
+mod png;
+mod spec;
+pub mod style;
+mod svg;
+
+pub use describe::describe;
+pub use error::FigureError;
+pub use layout::{lay_out, lay_out_over};
+pub use picture::{Align, Box2, Figure, Item, Shape, Stroke, Tag};
+pub use spec::{FigureSpec, PanelSpec};
+pub use svg::FontEmbedding;

@@ -1,0 +1,159 @@
+//! A figure as a vector PDF: text as text, tagged, with its alternative text.
+
+use std::sync::OnceLock;
+
+use krilla::color::rgb;
+use krilla::error::KrillaError;
+use krilla::geom::{Path, PathBuilder, Point, Rect};
+use krilla::metadata::Metadata;
+use krilla::num::NormalizedF32;
+use krilla::page::PageSettings;
+use krilla::paint::{Fill, FillRule, LineJoin, Stroke as PdfStroke, StrokeDash};
+use krilla::surface::Surface;
+use krilla::tagging::{ContentTag, Tag as PdfTag, TagGroup, TagTree};
+use krilla::text::{Font, GlyphId, KrillaGlyph};
+use krilla::{Document, SerializeSettings};
+
+use crate::picture::{Align, Shape, Stroke};
+use crate::style::Colour;
+use crate::{Figure, FigureError, font};
+
+/// PDF's unit: 72 to the inch.
+const POINTS_PER_MM: f64 = 72.0 / 25.4;
+
+fn points(mm: f64) -> f32 {
+    (mm * POINTS_PER_MM) as f32
+}
+
+impl Figure {
+    /// The figure as a PDF of one page of its size.
+    ///
+    /// # Errors
+    /// [`FigureError::Output`] where the file cannot be written.
+    pub fn pdf(&self) -> Result<Vec<u8>, FigureError> {
+        let failed = |error: KrillaError| FigureError::Output(format!("{error:?}"));
+        let settings = SerializeSettings { enable_tagging: true, ..SerializeSettings::default() };
+        let mut document = Document::new_with(settings);
+        let size = PageSettings::from_wh(points(self.width_mm), points(self.height_mm))
+            .ok_or_else(|| FigureError::Output("the page has no size".to_owned()))?;
+        let mut page = document.start_page_with(size);
+        let mut surface = page.surface();
+        let content = surface.start_tagged(ContentTag::Other);
+        for item in &self.items {
+            draw(&mut surface, &item.shape);
+        }
+        surface.end_tagged();
+        surface.finish();
+        page.finish();
+        let mut group = TagGroup::new(PdfTag::Figure(Some(self.alt.clone())));
+        group.push(content);
+        let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
+        tree.push(group);
+        document.set_tag_tree(tree);
+        document.set_metadata(
+            Metadata::new()
+                .title(self.title.clone())
+                .language("en".to_owned())
+                .document_id(format!("{}\n{}", self.title, self.alt)),
+        );
+        document.finish().map_err(failed)
+    }
+}
+
+fn draw(surface: &mut Surface<'_>, shape: &Shape) {
+    match shape {
+        Shape::Fill { area, colour } => {
+            let rect =
+                Rect::from_xywh(points(area.x), points(area.y), points(area.w), points(area.h));
+            let Some(rect) = rect else { return };
+            let mut builder = PathBuilder::new();
+            builder.push_rect(rect);
+            fill(surface, builder.finish(), *colour);
+        }
+        Shape::Polygon { points, colour } => {
+            fill(surface, path(std::slice::from_ref(points), true), *colour)
+        }
+        Shape::Lines { parts, stroke } => outline(surface, path(parts, false), stroke),
+        Shape::Text { at, text, size, bold, align, colour } => {
+            let width = font::width(text, *size, *bold);
+            let left = match align {
+                Align::Start => at[0],
+                Align::Middle => at[0] - width / 2.0,
+                Align::End => at[0] - width,
+            };
+            surface.set_stroke(None);
+            surface.set_fill(Some(paint(*colour)));
+            let start = Point::from_xy(points(left), points(at[1]));
+            let glyphs = glyphs(text, *bold);
+            surface.draw_glyphs(start, &glyphs, face(*bold), text, points(*size), false);
+        }
+    }
+}
+
+fn paint(colour: Colour) -> Fill {
+    let [r, g, b] = colour;
+    Fill {
+        paint: rgb::Color::new(r, g, b).into(),
+        opacity: NormalizedF32::ONE,
+        rule: FillRule::NonZero,
+    }
+}
+
+fn fill(surface: &mut Surface<'_>, path: Option<Path>, colour: Colour) {
+    surface.set_stroke(None);
+    surface.set_fill(Some(paint(colour)));
+    if let Some(path) = path {
+        surface.draw_path(&path);
+    }
+}
+
+fn outline(surface: &mut Surface<'_>, path: Option<Path>, stroke: &Stroke) {
+    let dash = (!stroke.dash.is_empty()).then(|| StrokeDash {
+        array: stroke.dash.iter().map(|&length| points(length)).collect(),
+        offset: 0.0,
+    });
+    surface.set_fill(None);
+    surface.set_stroke(Some(PdfStroke {
+        paint: paint(stroke.colour).paint,
+        width: points(stroke.width),
+        line_join: LineJoin::Round,
+        dash,
+        ..PdfStroke::default()
+    }));
+    if let Some(path) = path {
+        surface.draw_path(&path);
+    }
+}
+
+fn path(parts: &[Vec<[f64; 2]>], closed: bool) -> Option<Path> {
+    let mut builder = PathBuilder::new();
+    for part in parts {
+        for (index, point) in part.iter().enumerate() {
+            let (x, y) = (points(point[0]), points(point[1]));
+            if index == 0 { builder.move_to(x, y) } else { builder.line_to(x, y) }
+        }
+        if closed {
+            builder.close();
+        }
+    }
+    builder.finish()
+}
+
+fn glyphs(text: &str, bold: bool) -> Vec<KrillaGlyph> {
+    text.char_indices()
+        .map(|(at, letter)| {
+            let (id, advance) = font::glyph(letter, bold);
+            let range = at..at + letter.len_utf8();
+            let id = GlyphId::new(u32::from(id));
+            KrillaGlyph::new(id, advance as f32, 0.0, 0.0, 0.0, range, None)
+        })
+        .collect()
+}
+
+fn face(bold: bool) -> Font {
+    static FACES: OnceLock<[Font; 2]> = OnceLock::new();
+    let load = |data: &'static [u8]| {
+        Font::new(data.to_vec().into(), 0).expect("the bundled font is sound; a test reads it")
+    };
+    FACES.get_or_init(|| [load(font::REGULAR_TTF), load(font::BOLD_TTF)])[usize::from(bold)].clone()
+}
