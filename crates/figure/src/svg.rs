@@ -44,12 +44,12 @@ impl Figure {
             out.push_str("<style>");
             face(out, 400, font::REGULAR_WOFF2);
             face(out, 700, font::BOLD_WOFF2);
-            out.push_str("</style>\n");
+            out.push_str("svg{font-kerning:none;font-variant-ligatures:none}</style>\n");
         }
         put(
             out,
             format_args!(
-                "<g font-family=\"'{}', sans-serif\" style=\"font-kerning:none;font-variant-ligatures:none\" fill=\"none\" stroke-linejoin=\"round\">\n",
+                "<g font-family=\"'{}', sans-serif\" fill=\"none\" stroke-linejoin=\"round\">\n",
                 font::FAMILY
             ),
         );

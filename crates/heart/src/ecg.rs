@@ -93,7 +93,7 @@ fn fibrillation(turn: f64, period_s: f64) -> f64 {
     [(5.1, 0.030, 0.0), (6.3, 0.035, 1.9), (7.7, 0.020, 4.1)].into_iter().fold(
         0.0,
         |sum, (hz, mv, phase)| {
-            let waves: f64 = (hz * period_s as f64).round();
+            let waves: f64 = (hz * period_s).round();
             sum + mv * libm::sin(2.0 * std::f64::consts::PI * waves * turn + phase)
         },
     )

@@ -1,4 +1,5 @@
 //! Reading a heart's description: what is accepted, and what is said of mistakes.
+#![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
 
 use heart::{
     Heart, HeartError, PARAMETERS, Rhythm, condition, conditions, simulate, sounds_wav, subject,

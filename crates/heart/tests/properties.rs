@@ -1,4 +1,6 @@
 //! What must hold for every heart, whatever its parameters.
+#![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
+#![allow(clippy::print_stdout, reason = "a measured drift is worth seeing")]
 
 use heart::{Equations, Heart, HeartError, PARAMETERS, Rhythm, natural_beats, simulate};
 use proptest::prelude::*;

@@ -2,6 +2,7 @@
 //!
 //! Numbers and sources: each check names its own. "From memory" marks a figure that was
 //! recalled, not re-read.
+#![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
 
 use cycle::Cycle;
 use heart::{Heart, condition, simulate};

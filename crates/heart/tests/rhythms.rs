@@ -1,4 +1,5 @@
 //! Rhythms beat by beat: what a course teaches must come out of the physics.
+#![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
 
 use cycle::Cycle;
 use heart::{condition, conditions, natural_beats, simulate};

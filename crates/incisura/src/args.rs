@@ -1,0 +1,178 @@
+//! What can be typed, and the help that says so.
+
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand};
+use heart::{PARAMETERS, Parameter, Rhythm};
+
+/// Draw and hear the cardiac cycle, computed. For teaching; not a medical device.
+#[derive(Debug, Parser)]
+#[command(name = "incisura", version, about, after_help = EXIT_CODES)]
+pub(crate) struct Args {
+    #[command(subcommand)]
+    pub(crate) command: Option<Command>,
+}
+
+const EXIT_CODES: &str =
+    "Without a command, incisura opens.\nExit codes: 0 done, 1 could not, 2 wrong usage.";
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Open the page in the browser; it is served to this computer alone
+    Open(Open),
+    /// Compute a heart: a summary to read, or the whole cycle as JSON, CSV or sound
+    #[command(after_help = describe_hearts())]
+    Simulate(Simulate),
+    /// Draw a figure as SVG, PDF or PNG
+    Figure(Figure),
+}
+
+impl Default for Command {
+    fn default() -> Self {
+        Self::Open(Open::default())
+    }
+}
+
+#[derive(Debug, Default, clap::Args)]
+pub(crate) struct Open {
+    /// Port to serve on; the usual one, or any free one, if not given
+    #[arg(long)]
+    pub(crate) port: Option<u16>,
+    /// Print the address and leave the browser alone
+    #[arg(long)]
+    pub(crate) no_browser: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Simulate {
+    /// A heart's description; a resting adult if not given
+    #[arg(value_name = "HEART.toml")]
+    pub(crate) heart: Option<PathBuf>,
+    /// Change one parameter; may be given more than once
+    #[arg(long, value_name = "NAME=VALUE", value_parser = assignment)]
+    pub(crate) set: Vec<(String, f64)>,
+    /// Start from a condition, instead of from a file
+    #[arg(long, value_name = "NAME", conflicts_with = "heart")]
+    pub(crate) condition: Option<String>,
+    /// Take another rhythm
+    #[arg(long, value_name = "NAME")]
+    pub(crate) rhythm: Option<String>,
+    /// Number of beats; as many as the rhythm needs to show itself if not given
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=MOST_BEATS))]
+    pub(crate) beats: Option<u16>,
+    #[command(flatten)]
+    pub(crate) form: Form,
+    /// Write to a file instead of to standard output
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: Option<PathBuf>,
+}
+
+/// Most beats in one cycle: a minute and more of any rhythm.
+pub(crate) const MOST_BEATS: i64 = 200;
+
+#[derive(Debug, clap::Args)]
+#[group(multiple = false)]
+pub(crate) struct Form {
+    /// The whole cycle as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// The traces as a table of comma-separated values
+    #[arg(long)]
+    pub(crate) csv: bool,
+    /// Landmarks, events, phases and summary as a table of comma-separated values
+    #[arg(long)]
+    pub(crate) marks: bool,
+    /// The heart sounds as a WAV file of about ten seconds
+    #[arg(long, value_name = "FILE", conflicts_with = "output")]
+    pub(crate) wav: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Figure {
+    /// What to draw
+    #[arg(value_name = "FIGURE.toml")]
+    pub(crate) figure: PathBuf,
+    /// Where to; the extension says how: .svg, .pdf or .png
+    #[arg(short, long, value_name = "FILE")]
+    pub(crate) output: PathBuf,
+    /// Dots per inch of a PNG
+    #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u16).range(20..=1200))]
+    pub(crate) dpi: u16,
+}
+
+fn assignment(typed: &str) -> Result<(String, f64), String> {
+    let (name, value) = typed
+        .split_once('=')
+        .ok_or("expected a name, an equals sign and a number, like rate_bpm=60")?;
+    let number = value.trim().parse();
+    let number = number.map_err(|_| format!("“{value}” is not a number, like 60 or 0.8"))?;
+    Ok((name.trim().to_owned(), number))
+}
+
+/// All that a heart can be made of, as `incisura simulate --help` lists it.
+fn describe_hearts() -> String {
+    let mut text = String::from("Parameters (default, range):\n");
+    for parameter in PARAMETERS {
+        let _ = writeln!(text, "  {:<26} {}", parameter.name, describe(parameter));
+    }
+    text += "\nConditions:\n";
+    for condition in heart::conditions() {
+        let _ = writeln!(text, "  {:<32} {}", condition.name, condition.title);
+    }
+    text += "\nRhythms:\n";
+    for (name, _) in Rhythm::ALL {
+        let _ = writeln!(text, "  {name}");
+    }
+    text + "\nA heart's description is a TOML file with any of condition, rhythm and the parameters:\n\n  \
+            condition = \"aortic_stenosis\"\n  rate_bpm = 60"
+}
+
+fn describe(parameter: &Parameter) -> String {
+    let unit = if parameter.unit.is_empty() { "× normal" } else { parameter.unit };
+    let Parameter { default, low, high, about, .. } = parameter;
+    format!("{default} {unit}, {low} to {high}. {about}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_arguments_are_well_formed() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn help_lists_every_parameter_condition_and_rhythm() {
+        let help = describe_hearts();
+        let names = PARAMETERS.iter().map(|parameter| parameter.name.to_owned());
+        let conditions = heart::conditions().into_iter().map(|condition| condition.name);
+        let rhythms = Rhythm::ALL.iter().map(|(name, _)| (*name).to_owned());
+        for name in names.chain(conditions).chain(rhythms) {
+            assert!(help.contains(&name), "{name} is missing");
+        }
+    }
+
+    #[test]
+    fn the_guide_lists_every_parameter_as_it_is() {
+        let guide = include_str!("../../../docs/guide.md");
+        for Parameter { name, default, unit, low, high, .. } in PARAMETERS {
+            let unit = if unit.is_empty() { "× normal" } else { unit };
+            let row = format!("| `{name}` | {default} {unit} | {low} to {high} |");
+            assert!(guide.contains(&row), "docs/guide.md lacks {row}");
+        }
+        for condition in heart::conditions() {
+            let row = format!("| `{}` | {} |", condition.name, condition.title);
+            assert!(guide.contains(&row), "docs/guide.md lacks {row}");
+        }
+    }
+
+    #[test]
+    fn an_assignment_needs_a_name_and_a_number() {
+        assert_eq!(assignment("rate_bpm=60"), Ok(("rate_bpm".to_owned(), 60.0)));
+        assert!(assignment("rate_bpm").unwrap_err().contains("rate_bpm=60"));
+        assert!(assignment("rate_bpm=fast").unwrap_err().contains("“fast”"));
+    }
+}

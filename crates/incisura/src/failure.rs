@@ -1,0 +1,74 @@
+//! What a command that could not do its work tells the person who called it.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use figure::FigureError;
+use heart::HeartError;
+
+/// Why a command could not do its work, and what to do next.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum Failure {
+    #[error("cannot read {}: {}", path.display(), plainly(reason))]
+    Unreadable { path: PathBuf, reason: io::Error },
+    #[error("cannot write {}: {}", path.display(), cause_of_no_writing(path, reason))]
+    Unwritable { path: PathBuf, reason: io::Error },
+    /// Something in a file that a person wrote.
+    #[error("{}, line {line}: {what}\n    {text}", path.display())]
+    InFile { path: PathBuf, line: usize, text: String, what: String },
+    /// Something about a file as a whole.
+    #[error("{}: {what}", path.display())]
+    File { path: PathBuf, what: String },
+    #[error(transparent)]
+    Heart(#[from] HeartError),
+    #[error(transparent)]
+    Figure(#[from] FigureError),
+    #[error("cannot write to standard output: {}", plainly(.0))]
+    Output(io::Error),
+    #[error("{0}")]
+    Other(String),
+}
+
+impl Failure {
+    pub(crate) fn unreadable(path: &Path, reason: io::Error) -> Self {
+        Self::Unreadable { path: path.to_owned(), reason }
+    }
+
+    pub(crate) fn unwritable(path: &Path, reason: io::Error) -> Self {
+        Self::Unwritable { path: path.to_owned(), reason }
+    }
+
+    pub(crate) fn file(path: &Path, what: impl Into<String>) -> Self {
+        Self::File { path: path.to_owned(), what: what.into() }
+    }
+
+    /// A heart's description in `path` that is at fault.
+    pub(crate) fn heart_in(path: &Path, error: HeartError) -> Self {
+        match error {
+            HeartError::Toml { line, text, what } => {
+                Self::InFile { path: path.to_owned(), line, text, what }
+            }
+            other => Self::file(path, other.to_string()),
+        }
+    }
+}
+
+/// The commonest reasons in plain words; the system's own words for the others.
+fn plainly(reason: &io::Error) -> String {
+    match reason.kind() {
+        io::ErrorKind::NotFound => "there is no such file; check the name and the folder".into(),
+        io::ErrorKind::PermissionDenied => "permission is denied; choose another place".into(),
+        io::ErrorKind::IsADirectory => "this is a folder; give the name of a file".into(),
+        io::ErrorKind::InvalidData => "this is not UTF-8 text; save it as UTF-8".into(),
+        io::ErrorKind::StorageFull => "the disk is full; make room or choose another place".into(),
+        _ => reason.to_string(),
+    }
+}
+
+fn cause_of_no_writing(path: &Path, reason: &io::Error) -> String {
+    if reason.kind() != io::ErrorKind::NotFound {
+        return plainly(reason);
+    }
+    let folder = path.parent().unwrap_or(path);
+    format!("the folder {} does not exist; make it first or choose another", folder.display())
+}

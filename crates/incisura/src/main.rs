@@ -1,0 +1,38 @@
+//! The program: hearts and figures from the command line, and the same in the browser.
+//!
+//! This crate is the only one that reads and writes files, listens on a port or knows what
+//! HTML is. What was typed is in `args`; each command is one module; the pages are in `web`.
+
+mod args;
+mod failure;
+mod figure_command;
+mod figure_file;
+mod files;
+mod progress;
+mod simulate;
+mod standard;
+mod summary;
+mod web;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Args, Command};
+
+/// Exit codes: 0 done, 1 could not, 2 wrong usage (given by the argument parser).
+fn main() -> ExitCode {
+    let args = Args::parse();
+    let done = match args.command.unwrap_or_default() {
+        Command::Open(open) => web::open(&open),
+        Command::Simulate(simulate) => simulate::run(&simulate),
+        Command::Figure(figure) => figure_command::run(&figure),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            files::tell(&format!("error: {failure}"));
+            ExitCode::FAILURE
+        }
+    }
+}

@@ -1,0 +1,31 @@
+//! A sign of life for work that takes longer than a moment.
+
+use std::sync::mpsc;
+use std::thread;
+use std::time::Duration;
+
+use indicatif::ProgressBar;
+
+/// Work that is done sooner leaves no trace on the terminal.
+const PATIENCE: Duration = Duration::from_secs(1);
+const TICK: Duration = Duration::from_millis(120);
+
+/// Does `work`; from the second second on, says `message` with a moving sign.
+///
+/// The sign goes to standard error and only to a terminal, so that it never gets into files.
+pub(crate) fn during<T>(message: &str, work: impl FnOnce() -> T) -> T {
+    let (done, wait) = mpsc::channel::<()>();
+    thread::scope(|scope| {
+        scope.spawn(move || {
+            if wait.recv_timeout(PATIENCE) == Err(mpsc::RecvTimeoutError::Timeout) {
+                let sign = ProgressBar::new_spinner().with_message(message.to_owned());
+                sign.enable_steady_tick(TICK);
+                let _ = wait.recv();
+                sign.finish_and_clear();
+            }
+        });
+        let result = work();
+        drop(done);
+        result
+    })
+}

@@ -1,0 +1,238 @@
+//! What a page shows: read from its address, and written back to it.
+
+use cycle::Cycle;
+use figure::{Figure, FigureSpec};
+use heart::{Condition, Heart, Rhythm};
+
+use super::refusal::Refusal;
+use crate::args::MOST_BEATS;
+use crate::standard::{self, PANELS, PanelChoice};
+
+/// Width of the figure in millimetres: it fits on letter and A4.
+const WIDTH_MM: f64 = 190.0;
+/// Width with a loop, which stands beside the panels; it grows with the scale.
+const WIDTH_WITH_LOOP_MM: f64 = 270.0;
+/// Beats from which on only two alignment lines are drawn for each, so that they stay apart.
+const MANY_BEATS: usize = 4;
+/// Height of panels as a part of that on paper, so that the figure has a screen's shape.
+const PANEL_HEIGHT: f64 = 0.7;
+
+/// A part of the figure that can be switched on and off.
+#[derive(Debug)]
+pub(crate) struct Part {
+    pub(crate) id: &'static str,
+    pub(crate) title: &'static str,
+    pub(crate) standard: bool,
+}
+
+const fn part(id: &'static str, title: &'static str, standard: bool) -> Part {
+    Part { id, title, standard }
+}
+
+/// The parts to choose from.
+pub(crate) const PARTS: &[Part] = &[
+    part("lines", "Alignment lines", true),
+    part("phases", "Phases", true),
+    part("bars", "Valve bars", true),
+    part("labels", "Labels", true),
+    part("grid", "Grid", false),
+    part("loop", "Pressure–volume loop", false),
+];
+
+/// Sizes of text and strokes to choose from: identifier, name shown, multiplier.
+pub(crate) const SCALES: &[(&str, &str, f64)] =
+    &[("print", "Print", 1.0), ("projector", "Projector", 1.4)];
+
+/// A heart, and how its figure is drawn.
+#[derive(Debug)]
+pub(crate) struct View {
+    /// The condition that the heart started from.
+    pub(crate) condition: Condition,
+    /// The heart, with all that was changed in it.
+    pub(crate) heart: Heart,
+    /// Number of beats; `None` for as many as the rhythm needs.
+    pub(crate) beats: Option<usize>,
+    pub(crate) panels: Vec<&'static PanelChoice>,
+    pub(crate) parts: Vec<&'static Part>,
+    pub(crate) scale: &'static str,
+}
+
+/// A view, computed and laid out.
+#[derive(Debug)]
+pub(crate) struct Drawn {
+    pub(crate) cycle: Cycle,
+    pub(crate) figure: Figure,
+}
+
+impl Default for View {
+    fn default() -> Self {
+        Self::of(heart::conditions().swap_remove(0))
+    }
+}
+
+impl View {
+    fn of(condition: Condition) -> Self {
+        Self {
+            heart: condition.heart.clone(),
+            condition,
+            beats: None,
+            panels: PANELS.iter().filter(|panel| panel.standard).collect(),
+            parts: PARTS.iter().filter(|part| part.standard).collect(),
+            scale: "print",
+        }
+    }
+
+    /// Reads the names and values of an address. Whatever is not named is as usual.
+    pub(crate) fn read(pairs: &[(String, String)]) -> Result<Self, Refusal> {
+        let condition = pairs.iter().find(|(name, _)| name == "condition");
+        let mut view = match condition {
+            Some((_, name)) => Self::of(heart::condition(name)?),
+            None => Self::default(),
+        };
+        // A switch that is off leaves no trace in an address, so one that is on speaks for all.
+        if pairs.iter().any(|(name, _)| name == "panel") {
+            view.panels = chosen(pairs, "panel", PANELS, |panel| panel.id)?;
+        }
+        if pairs.iter().any(|(name, _)| name == "show") {
+            view.parts = chosen(pairs, "show", PARTS, |part| part.id)?;
+        }
+        for (name, value) in pairs {
+            view.set(name, value.trim())?;
+        }
+        Ok(view)
+    }
+
+    fn set(&mut self, name: &str, value: &str) -> Result<(), Refusal> {
+        match name {
+            "condition" | "panel" | "show" => {}
+            "rhythm" => self.heart.rhythm = Rhythm::from_name(value)?,
+            "beats" => self.beats = beats(value)?,
+            "scale" => self.scale = scale(value)?,
+            parameter => {
+                let number = value.parse().map_err(|_| {
+                    Refusal::of(parameter, format!("“{value}” is not a number, like 60 or 0.8"))
+                })?;
+                self.heart.parameters.set(parameter, number)?;
+            }
+        }
+        Ok(())
+    }
+
+    pub(crate) fn shows(&self, part: &str) -> bool {
+        self.parts.iter().any(|shown| shown.id == part)
+    }
+
+    /// The names and values that [`View::read`] reads back, as an address carries them.
+    pub(crate) fn query(&self) -> String {
+        let usual = Self::of(self.condition.clone());
+        let mut pairs = vec![("condition", self.condition.name.clone())];
+        if self.heart.rhythm != usual.heart.rhythm {
+            pairs.push(("rhythm", self.heart.rhythm.name().to_owned()));
+        }
+        for parameter in heart::PARAMETERS {
+            let value = self.heart.parameters.get(parameter.name);
+            if let Some(number) = value
+                && value != usual.heart.parameters.get(parameter.name)
+            {
+                pairs.push((parameter.name, number.to_string()));
+            }
+        }
+        if let Some(beats) = self.beats {
+            pairs.push(("beats", beats.to_string()));
+        }
+        if self.scale != usual.scale {
+            pairs.push(("scale", self.scale.to_owned()));
+        }
+        let ids = |view: &Self| view.panels.iter().map(|panel| panel.id).collect::<Vec<_>>();
+        if ids(self) != ids(&usual) {
+            pairs.extend(ids(self).into_iter().map(|id| ("panel", id.to_owned())));
+        }
+        let ids = |view: &Self| view.parts.iter().map(|part| part.id).collect::<Vec<_>>();
+        if ids(self) != ids(&usual) {
+            let ids = std::iter::once("").chain(ids(self));
+            pairs.extend(ids.map(|id| ("show", id.to_owned())));
+        }
+        // Names and values are identifiers and numbers, which an address takes as they are.
+        pairs.iter().map(|(name, value)| format!("{name}={value}")).collect::<Vec<_>>().join("&")
+    }
+
+    /// Computes the heart and lays out its figure, with its name where it will stand alone.
+    pub(crate) fn draw(&self, named: bool) -> Result<Drawn, Refusal> {
+        let beats = self.beats.unwrap_or_else(|| heart::natural_beats(&self.heart));
+        let cycle = heart::simulate(&self.heart, beats)?;
+        let figure = figure::lay_out(&cycle, &heart::subject(), &self.spec(named, beats))?;
+        Ok(Drawn { cycle, figure })
+    }
+
+    fn spec(&self, named: bool, beats: usize) -> FigureSpec {
+        let if_shown = |part: &str, ids: &[&str]| {
+            let ids = if self.shows(part) { ids } else { &[] };
+            ids.iter().map(|&id| id.to_owned()).collect()
+        };
+        let scale =
+            SCALES.iter().find(|(id, ..)| *id == self.scale).map_or(1.0, |(.., factor)| *factor);
+        let lines =
+            if beats < MANY_BEATS { &standard::LINES[..] } else { &standard::LINES_OF_MANY_BEATS };
+        // Panels grow with the scale. Where the sheet does not, they are given back their height.
+        let (width_mm, height) = if self.shows("loop") {
+            (WIDTH_WITH_LOOP_MM * scale, PANEL_HEIGHT)
+        } else {
+            (WIDTH_MM, PANEL_HEIGHT / scale)
+        };
+        FigureSpec {
+            title: named.then(|| self.condition.title.clone()),
+            width_mm,
+            scale,
+            panels: self.panels.iter().map(|panel| panel.spec(height)).collect(),
+            lines: if_shown("lines", lines),
+            bars: if_shown("bars", &standard::BARS),
+            phases: self.shows("phases"),
+            labels: self.shows("labels"),
+            grid: self.shows("grid"),
+            loop_channels: self
+                .shows("loop")
+                .then(|| ["lv_volume", "lv_pressure"].map(str::to_owned)),
+            ..FigureSpec::default()
+        }
+    }
+}
+
+/// The choices that `pairs` names, in the order in which they are shown.
+fn chosen<T>(
+    pairs: &[(String, String)],
+    control: &str,
+    choices: &'static [T],
+    id: impl Fn(&T) -> &str,
+) -> Result<Vec<&'static T>, Refusal> {
+    let named: Vec<&str> = pairs
+        .iter()
+        .filter(|(name, value)| name == control && !value.is_empty())
+        .map(|(_, value)| value.as_str())
+        .collect();
+    if let Some(unknown) =
+        named.iter().find(|name| !choices.iter().any(|choice| id(choice) == **name))
+    {
+        let known: Vec<&str> = choices.iter().map(&id).collect();
+        let known = known.join(", ");
+        return Err(Refusal::of(
+            control,
+            format!("there is no “{unknown}” to show; known are {known}"),
+        ));
+    }
+    Ok(choices.iter().filter(|choice| named.contains(&id(choice))).collect())
+}
+
+fn beats(value: &str) -> Result<Option<usize>, Refusal> {
+    if value.is_empty() {
+        return Ok(None);
+    }
+    let number = value.parse().ok().filter(|beats| (1..=MOST_BEATS as usize).contains(beats));
+    let wrong =
+        || Refusal::of("beats", format!("give a whole number of beats from 1 to {MOST_BEATS}"));
+    number.map(Some).ok_or_else(wrong)
+}
+
+fn scale(value: &str) -> Result<&'static str, Refusal> {
+    let known = SCALES.iter().find(|(id, ..)| *id == value);
+    known.map(|(id, ..)| *id).ok_or_else(|| Refusal::of("scale", "choose print or projector"))
+}

@@ -1,0 +1,322 @@
+//! The real program, run in a fresh folder: what it writes, says, and how it exits.
+#![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use cycle::Cycle;
+
+/// A folder of one test's own, empty at the beginning.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(test: &str) -> Self {
+        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(test);
+        let _ = fs::remove_dir_all(&path);
+        fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    fn with(self, file: &str, text: &str) -> Self {
+        let path = self.0.join(file);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, text).unwrap();
+        self
+    }
+
+    fn run(&self, arguments: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_incisura"))
+            .args(arguments)
+            .current_dir(&self.0)
+            .output()
+            .unwrap()
+    }
+
+    fn succeed(&self, arguments: &[&str]) -> String {
+        let output = self.run(arguments);
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}: {said}");
+        String::from_utf8(output.stdout).unwrap()
+    }
+
+    /// Runs what must fail with exit code `code` and say all of `words`.
+    fn fail(&self, code: i32, arguments: &[&str], words: &[&str]) {
+        let output = self.run(arguments);
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {said}");
+        assert!(output.stdout.is_empty(), "{arguments:?}");
+        for word in words {
+            assert!(said.contains(word), "{arguments:?}: “{word}” is missing in:\n{said}");
+        }
+    }
+
+    fn bytes(&self, file: &str) -> Vec<u8> {
+        fs::read(self.0.join(file)).unwrap()
+    }
+}
+
+#[test]
+fn json_has_the_documented_fields_and_identifiers() {
+    let text = Folder::new("json").succeed(&["simulate", "--json"]);
+    let value: serde_json::Value = serde_json::from_str(&text).unwrap();
+    for field in ["period_s", "channels", "landmarks", "events", "summary"] {
+        assert!(value.get(field).is_some(), "{field}");
+    }
+    for field in ["name", "unit", "rate_hz", "start_s", "samples"] {
+        assert!(value["channels"][0].get(field).is_some(), "{field}");
+    }
+    let cycle = Cycle::from_json(&text).unwrap();
+    for channel in "ecg heart_sounds aortic_pressure lv_pressure la_pressure rv_pressure pa_pressure ra_pressure \
+        radial_pressure lv_volume rv_volume la_volume aortic_flow mitral_flow finger_pulse"
+        .split_whitespace()
+    {
+        assert!(cycle.trace(channel).is_some(), "{channel}");
+    }
+    for landmark in "p_onset p_peak p_end qrs_onset q_peak r_peak s_peak qrs_end t_onset t_peak t_end s1_onset s1_end \
+        s2_onset s2_end a2 p2 pressure_foot systolic_peak dicrotic_notch dicrotic_peak a_wave c_wave x_descent v_wave \
+        y_descent lv_end_diastole lv_peak end_diastolic_volume end_systolic_volume"
+        .split_whitespace()
+    {
+        assert!(cycle.landmark(landmark).is_some(), "{landmark}");
+    }
+    for event in "atrial_systole_begins mitral_closes aortic_opens aortic_closes mitral_opens tricuspid_closes \
+        pulmonary_opens pulmonary_closes tricuspid_opens"
+        .split_whitespace()
+    {
+        assert!(cycle.event(event).is_some(), "{event}");
+    }
+    for number in "heart_rate_bpm stroke_volume_ml cardiac_output_l_min ejection_fraction edv_ml esv_ml \
+        aortic_systolic_mmhg aortic_diastolic_mmhg aortic_mean_mmhg lv_systolic_mmhg lv_end_diastolic_mmhg la_mean_mmhg \
+        pa_systolic_mmhg pa_diastolic_mmhg pa_mean_mmhg ra_mean_mmhg pep_ms lvet_ms qs2_ms ivct_ms ivrt_ms \
+        dpdt_max_mmhg_s systemic_resistance_wood aortic_mean_gradient_mmhg aortic_peak_velocity_m_s"
+        .split_whitespace()
+    {
+        assert!(cycle.summary.contains_key(number), "{number}");
+    }
+}
+
+#[test]
+fn the_two_tables_read_back_to_the_same_cycle() {
+    let folder = Folder::new("csv");
+    let heart = ["simulate", "--set", "rate_bpm=60"];
+    let ask = |form: &str| folder.succeed(&[&heart[..], &[form]].concat());
+    let again = Cycle::from_csv(&ask("--csv"), &ask("--marks")).unwrap();
+    assert_eq!(again, Cycle::from_json(&ask("--json")).unwrap());
+}
+
+#[test]
+fn the_summary_is_a_table_to_read() {
+    let text = Folder::new("summary").succeed(&["simulate", "--condition", "rest"]);
+    for words in ["Stroke volume", "Ejection fraction", "R peak", "aortic valve closes", "ms"] {
+        assert!(text.contains(words), "“{words}” is missing in:\n{text}");
+    }
+}
+
+#[test]
+fn a_heart_is_read_from_its_file_and_then_changed() {
+    let folder =
+        Folder::new("heart").with("slow.toml", "condition = \"hypertension\"\nrate_bpm = 50\n");
+    let ask = |more: &[&str]| {
+        let text = folder.succeed(&[&["simulate", "slow.toml", "--json"], more].concat());
+        Cycle::from_json(&text).unwrap().summary["heart_rate_bpm"]
+    };
+    assert!((ask(&[]) - 50.0).abs() < 1.0);
+    assert!((ask(&["--set", "rate_bpm=90"]) - 90.0).abs() < 1.0);
+}
+
+#[test]
+fn beats_are_counted() {
+    let text = Folder::new("beats").succeed(&["simulate", "--beats", "3", "--json"]);
+    assert_eq!(Cycle::from_json(&text).unwrap().times_of("r_peak").len(), 3);
+}
+
+#[test]
+fn sound_is_a_wav_file() {
+    let folder = Folder::new("wav");
+    folder.succeed(&["simulate", "--wav", "rest.wav"]);
+    assert!(folder.bytes("rest.wav").starts_with(b"RIFF"));
+}
+
+#[test]
+fn output_goes_to_the_file_that_is_named() {
+    let folder = Folder::new("output");
+    assert_eq!(folder.succeed(&["simulate", "--json", "-o", "rest.json"]), "");
+    assert!(folder.bytes("rest.json").starts_with(b"{"));
+}
+
+#[test]
+fn help_lists_parameters_conditions_and_rhythms() {
+    let text = Folder::new("help").succeed(&["simulate", "--help"]);
+    for words in
+        ["rate_bpm", "75 /min, ", "aortic_stenosis", "atrial_fibrillation", "second_degree_type_1"]
+    {
+        assert!(text.contains(words), "“{words}” is missing in:\n{text}");
+    }
+}
+
+#[test]
+fn a_mistyped_name_is_answered_with_the_nearest() {
+    let folder = Folder::new("nearest");
+    folder.fail(
+        1,
+        &["simulate", "--set", "rate_bmp=60"],
+        &["rate_bmp", "did you mean “rate_bpm”?"],
+    );
+    folder.fail(
+        1,
+        &["simulate", "--condition", "aortic_stenosys"],
+        &["did you mean “aortic_stenosis”?"],
+    );
+    folder.fail(1, &["simulate", "--rhythm", "sinos"], &["did you mean “sinus”?"]);
+}
+
+#[test]
+fn a_value_out_of_range_is_answered_with_the_range() {
+    let folder = Folder::new("range");
+    folder.fail(1, &["simulate", "--set", "rate_bpm=900"], &["rate_bpm = 900", "to 200 /min"]);
+}
+
+#[test]
+fn wrong_usage_exits_with_2() {
+    let folder = Folder::new("usage");
+    folder.fail(2, &["simulate", "--set", "rate_bpm"], &["rate_bpm=60"]);
+    folder.fail(2, &["simulate", "--json", "--csv"], &["--csv"]);
+    folder.fail(2, &["simulate", "--beats", "0"], &["1..="]);
+    folder.fail(2, &["simulat"], &["simulate"]);
+    folder.fail(2, &["figure", "figure.toml"], &["--output"]);
+}
+
+#[test]
+fn a_fault_in_a_heart_is_told_with_file_line_and_text() {
+    let folder = Folder::new("faults")
+        .with("open.toml", "rate_bpm = 60\nrhythm = \"sinus\n")
+        .with("name.toml", "# a heart\n\nrate_bmp = 60\n")
+        .with("range.toml", "blood_volume = 7\n")
+        .with("kind.toml", "rate_bpm = \"fast\"\n");
+    folder.fail(1, &["simulate", "open.toml"], &["open.toml, line 2:", "rhythm = \"sinus"]);
+    folder.fail(
+        1,
+        &["simulate", "name.toml"],
+        &["name.toml, line 3:", "rate_bmp = 60", "did you mean “rate_bpm”?"],
+    );
+    folder.fail(1, &["simulate", "range.toml"], &["range.toml, line 1:", "0.6 to 1.4"]);
+    folder.fail(1, &["simulate", "kind.toml"], &["kind.toml, line 1:", "must be a number"]);
+    folder.fail(1, &["simulate", "none.toml"], &["cannot read none.toml", "no such file"]);
+}
+
+#[test]
+fn a_place_that_cannot_be_written_is_told() {
+    let folder = Folder::new("unwritable").with("figure.toml", "").with("taken/file", "");
+    let missing = "missing/rest.json";
+    folder.fail(
+        1,
+        &["simulate", "--json", "-o", missing],
+        &["cannot write missing/rest.json", "folder missing does not exist"],
+    );
+    folder.fail(
+        1,
+        &["simulate", "--json", "-o", "taken"],
+        &["cannot write taken", "this is a folder"],
+    );
+    folder.fail(
+        1,
+        &["figure", "figure.toml", "-o", "missing/f.svg"],
+        &["folder missing does not exist"],
+    );
+}
+
+const FIGURE: &str = r#"
+title = "Mitral stenosis"
+width_mm = 160
+lines = ["r_peak", "s2_onset"]
+beats = 2
+
+[heart]
+condition = "mitral_stenosis"
+rate_bpm = 80
+
+[[panels]]
+channels = ["ecg"]
+
+[[panels]]
+channels = ["lv_pressure", "la_pressure"]
+height_mm = 40
+"#;
+
+#[test]
+fn a_figure_is_written_in_each_format() {
+    let folder = Folder::new("figure").with("figure.toml", FIGURE).with("plain.toml", "");
+    for file in ["figure.toml", "plain.toml"] {
+        for (output, magic) in [("f.svg", &b"<svg"[..]), ("f.pdf", b"%PDF-"), ("f.png", b"\x89PNG")]
+        {
+            folder.succeed(&["figure", file, "-o", output, "--dpi", "60"]);
+            assert!(folder.bytes(output).starts_with(magic), "{file} as {output}");
+        }
+    }
+    assert_eq!(folder.succeed(&["figure", "figure.toml", "-o", "again.svg"]), "");
+    folder.succeed(&["figure", "figure.toml", "-o", "f.svg"]);
+    assert_eq!(folder.bytes("again.svg"), folder.bytes("f.svg"));
+}
+
+#[test]
+fn a_figure_takes_its_cycle_from_a_file_beside_it() {
+    let folder = Folder::new("cycle").with("sub/figure.toml", "cycle = \"rest.json\"\n");
+    folder.succeed(&["simulate", "--json", "-o", "sub/rest.json"]);
+    folder.succeed(&["figure", "sub/figure.toml", "-o", "f.svg"]);
+    assert!(folder.bytes("f.svg").starts_with(b"<svg"));
+}
+
+#[test]
+fn a_fault_in_a_figure_is_told_with_file_line_and_text() {
+    let cases = [
+        (
+            "key",
+            "width_mm = 100\nlable = true\n",
+            &["line 2:", "lable = true", "did you mean “labels”?"][..],
+        ),
+        ("source", "heard = 1\n", &["line 1:", "did you mean “heart”?"]),
+        (
+            "panel",
+            "[[panels]]\nchannels = [\"ecg\"]\nheigth_mm = 3\n",
+            &["line 3:", "did you mean “height_mm”?"],
+        ),
+        (
+            "channel",
+            "[[panels]]\nchannels = [\"lv_presure\"]\n",
+            &["line 2:", "did you mean “lv_pressure”?"],
+        ),
+        (
+            "heart",
+            "\n[heart]\n\nrate_bmp = 60\n",
+            &["line 4:", "rate_bmp = 60", "did you mean “rate_bpm”?"],
+        ),
+        ("inline", "heart = { rate_bpm = 900 }\n", &["line 1:", "to 200"]),
+        ("table", "heart = 3\n", &["line 1:", "must be a table"]),
+        ("syntax", "width_mm = \n", &["line 1:", "width_mm ="]),
+        ("width", "width_mm = 3\n", &["width_mm is 3", "60 to 2000"]),
+        ("both", "cycle = \"a.json\"\n[heart]\n", &["keep one"]),
+        ("beats", "cycle = \"a.json\"\nbeats = 2\n", &["line 2:", "leave it out"]),
+        ("none", "cycle = \"a.json\"\n", &["cannot read a.json", "no such file"]),
+    ];
+    for (name, text, words) in cases {
+        let file = format!("{name}.toml");
+        let folder = Folder::new(&format!("figure_{name}")).with(&file, text);
+        folder.fail(1, &["figure", &file, "-o", "f.svg"], words);
+    }
+}
+
+#[test]
+fn an_extension_that_is_no_figure_is_told_with_those_that_are() {
+    let folder = Folder::new("extension").with("figure.toml", "");
+    folder.fail(1, &["figure", "figure.toml", "-o", "f.gif"], &["f.gif", ".svg, .pdf or .png"]);
+    folder.fail(1, &["figure", "figure.toml", "-o", "f"], &["no extension", ".svg, .pdf or .png"]);
+}
+
+#[test]
+fn a_port_in_use_is_told() {
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = taken.local_addr().unwrap().port().to_string();
+    let folder = Folder::new("port");
+    folder.fail(1, &["open", "--no-browser", "--port", &port], &[&port, "another program uses it"]);
+}

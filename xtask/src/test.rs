@@ -1,0 +1,109 @@
+//! Everything that a change must pass, the quick things first.
+
+use std::io::{BufRead as _, BufReader};
+use std::process::{Command, Stdio};
+
+use crate::run::{cargo, run};
+use crate::{Done, browser, python};
+
+/// Crates that must also compile for the browser, and so may touch no files.
+const PORTABLE: [&str; 3] = ["cycle", "heart", "figure"];
+const BROWSER_TARGET: &str = "wasm32-unknown-unknown";
+
+pub(crate) fn test() -> Done {
+    step("layout of the code");
+    run(cargo().args(["fmt", "--all", "--check"]))?;
+    step("lints");
+    // The benchmarks bring a solver for comparison that takes minutes to build, so they are left to `cargo xtask bench`.
+    let deny = ["--", "-D", "warnings"];
+    run(cargo()
+        .args(["clippy", "--workspace", "--exclude", "bench", "--all-targets", "--quiet"])
+        .args(deny))?;
+    step("crates that run in a browser");
+    portable()?;
+    // Built first, so that what a browser is shown is what the tests then test.
+    run(cargo().args(["build", "--quiet", "--package", "incisura"]))?;
+    step("the page in a browser");
+    browser::check()?;
+    step("tests");
+    cargo_test()
+}
+
+fn step(title: &str) {
+    println!("\n== {title}");
+}
+
+fn portable() -> Done {
+    let installed = Command::new("rustup").args(["target", "list", "--installed"]).output();
+    let installed = installed.map(|output| output.stdout).unwrap_or_default();
+    if !String::from_utf8_lossy(&installed).contains(BROWSER_TARGET) {
+        println!("skipped: `rustup target add {BROWSER_TARGET}` makes this possible");
+        return Ok(());
+    }
+    let packages = PORTABLE.iter().flat_map(|name| ["--package", name]);
+    run(cargo().args(["check", "--quiet", "--target", BROWSER_TARGET]).args(packages))
+}
+
+/// The crates' own tests, last, so that their count is the last that is said.
+fn cargo_test() -> Done {
+    let mut tests = cargo();
+    tests.args(["test", "--workspace", "--exclude", "bench", "--no-fail-fast", "--quiet"]);
+    match python::with_scipy() {
+        Ok(python) => drop(tests.env("INCISURA_PYTHON", python)),
+        Err(why) => println!("the comparison with SciPy is skipped: {why}"),
+    }
+    let mut child = tests
+        .stdout(Stdio::piped())
+        .spawn()
+        .map_err(|error| format!("cannot run cargo: {error}"))?;
+    let mut count = Count::default();
+    for line in child.stdout.take().into_iter().flat_map(|output| BufReader::new(output).lines()) {
+        let line = line.map_err(|error| format!("cannot read what the tests say: {error}"))?;
+        println!("{line}");
+        count.add(&line);
+    }
+    let status = child.wait().map_err(|error| format!("cannot wait for cargo: {error}"))?;
+    println!("{} passed, {} failed", count.passed, count.failed);
+    status.success().then_some(()).ok_or_else(|| "tests failed".to_owned())
+}
+
+/// How many tests passed and failed, over all test programs.
+#[derive(Debug, Default, PartialEq)]
+struct Count {
+    passed: u32,
+    failed: u32,
+}
+
+impl Count {
+    /// Adds what a line such as `test result: ok. 3 passed; 0 failed; …` says.
+    fn add(&mut self, line: &str) {
+        let Some(result) = line.strip_prefix("test result: ") else { return };
+        let words: Vec<&str> = result.split([' ', ';']).filter(|word| !word.is_empty()).collect();
+        for pair in words.windows(2) {
+            let number = pair[0].parse().unwrap_or(0);
+            match pair[1] {
+                "passed" => self.passed += number,
+                "failed" => self.failed += number,
+                _ => {}
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_add_up_over_programs() {
+        let mut count = Count::default();
+        for line in [
+            "running 3 tests",
+            "test result: ok. 3 passed; 0 failed; 0 ignored; 0 measured",
+            "test result: FAILED. 10 passed; 2 failed; 1 ignored; 0 measured",
+        ] {
+            count.add(line);
+        }
+        assert_eq!(count, Count { passed: 13, failed: 2 });
+    }
+}
