@@ -15,6 +15,7 @@
 //! # Ok::<(), cycle::Error>(())
 //! ```
 
+mod nearest;
 mod subject;
 mod table;
 
@@ -22,6 +23,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+pub use nearest::nearest;
 pub use subject::{BarKind, ChannelKind, EventKind, LandmarkKind, PhaseKind, Subject};
 
 /// What can be wrong with a cycle that is read.

@@ -109,31 +109,12 @@ pub(crate) fn unknown<'a>(
     known: impl Iterator<Item = &'a str>,
 ) -> FigureError {
     let known: Vec<&str> = known.collect();
-    let near = known.iter().map(|other| (distance(name, other), *other)).min();
-    let hint = match near {
-        Some((steps, other)) if steps <= 2 + name.chars().count() / 3 => {
-            format!("did you mean “{other}”?")
-        }
-        Some(_) => format!("known are {}", known.join(", ")),
-        None => "this subject has none".to_owned(),
+    let hint = match cycle::nearest(name, known.iter().copied()) {
+        Some(near) => format!("did you mean “{near}”?"),
+        None if known.is_empty() => "this subject has none".to_owned(),
+        None => format!("known are {}", known.join(", ")),
     };
     FigureError::Unknown { kind, name: name.to_owned(), hint }
-}
-
-/// Fewest insertions, deletions and substitutions that turn `a` into `b`.
-fn distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, ca) in a.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, cb) in b.iter().enumerate() {
-            let substituted = diagonal + usize::from(ca != *cb);
-            diagonal = row[j + 1];
-            row[j + 1] = substituted.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[b.len()]
 }
 
 #[cfg(test)]
@@ -147,11 +128,5 @@ mod tests {
         assert_eq!(near, "there is no channel called “lv_presure”; did you mean “lv_pressure”?");
         let far = unknown("channel", "spleen", known.into_iter()).to_string();
         assert!(far.contains("known are lv_pressure, la_pressure, ecg"), "{far}");
-    }
-
-    #[test]
-    fn distance_counts_edits() {
-        assert_eq!(distance("kitten", "sitting"), 3);
-        assert_eq!(distance("", "abc"), 3);
     }
 }

@@ -3,8 +3,8 @@
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::nearest::nearest;
 use crate::{Heart, HeartError, Rhythm};
+use cycle::nearest;
 
 /// A named heart, with what to look for and where its numbers come from.
 #[derive(Clone, Debug, PartialEq)]

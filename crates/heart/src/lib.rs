@@ -10,7 +10,6 @@ mod conditions;
 mod ecg;
 mod equations;
 mod error;
-mod nearest;
 mod parameters;
 mod record;
 mod rhythm;
@@ -24,7 +23,6 @@ mod turn;
 pub use conditions::{Condition, condition, conditions};
 pub use equations::Equations;
 pub use error::HeartError;
-pub use nearest::nearest;
 pub use parameters::{PARAMETERS, Parameter, Parameters};
 
 pub use rhythm::Rhythm;

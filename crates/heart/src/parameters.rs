@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::HeartError;
-use crate::nearest::nearest;
+use cycle::nearest;
 
 /// What is known of one parameter.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

@@ -1,7 +1,7 @@
 //! Rhythms: how beats follow one another.
 
 use crate::HeartError;
-use crate::nearest::nearest;
+use cycle::nearest;
 
 /// How beats follow one another.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -156,7 +156,7 @@ fn unknown_key(message: &str) -> Option<String> {
     if known.contains(&"panels") {
         known.extend(SOURCE_KEYS);
     }
-    Some(match heart::nearest(unknown, known.iter().copied()) {
+    Some(match cycle::nearest(unknown, known.iter().copied()) {
         Some(near) => format!("there is no key “{unknown}”; did you mean “{near}”?"),
         None => format!("there is no key “{unknown}”; known are {}", known.join(", ")),
     })

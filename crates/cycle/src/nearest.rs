@@ -29,6 +29,12 @@ mod tests {
     use super::*;
 
     #[test]
+    fn edits_are_counted() {
+        assert_eq!(edits("kitten", "sitting"), 3);
+        assert_eq!(edits("", "abc"), 3);
+    }
+
+    #[test]
     fn a_slip_finds_its_name_and_nonsense_finds_none() {
         let known = ["rate_bpm", "pr_interval_ms", "blood_volume"];
         assert_eq!(nearest("rate_bmp", known.into_iter()).as_deref(), Some("rate_bpm"));
