@@ -1,0 +1,91 @@
+//! Times of the parts that a person waits for: a heart's steady state, its cycle, its figure.
+
+use cycle::Cycle;
+use divan::Bencher;
+use figure::{Figure, FigureSpec, FontEmbedding, PanelSpec};
+use heart::{Equations, Heart, condition, conditions, simulate};
+
+fn main() {
+    divan::main();
+}
+
+fn resting_cycle() -> Cycle {
+    simulate(&Heart::default(), 1).expect("the resting heart settles")
+}
+
+/// A figure like the one that the program draws unasked.
+fn spec() -> FigureSpec {
+    let names = |list: &[&str]| list.iter().map(|&name| name.to_owned()).collect();
+    FigureSpec {
+        panels: vec![
+            PanelSpec::new(&["ecg"], 24.0),
+            PanelSpec::new(&["heart_sounds"], 16.0),
+            PanelSpec::new(&["lv_pressure", "aortic_pressure", "la_pressure"], 46.0),
+            PanelSpec::new(&["lv_volume"], 26.0),
+        ],
+        lines: names(&["r_peak", "s1_onset", "s2_onset", "t_end"]),
+        bars: names(&["mitral", "aortic"]),
+        ..FigureSpec::default()
+    }
+}
+
+fn resting_figure() -> Figure {
+    figure::lay_out(&resting_cycle(), &heart::subject(), &spec())
+        .expect("the figure can be laid out")
+}
+
+fn condition_names() -> Vec<String> {
+    conditions().into_iter().map(|condition| condition.name).collect()
+}
+
+/// The search for the resting heart's steady state: the time that the project aims at.
+#[divan::bench]
+fn resting_steady_state(bencher: Bencher) {
+    let equations = Equations::new(&Heart::default());
+    bencher.bench(|| equations.steady().expect("the resting heart settles"));
+}
+
+/// The same for every condition. A group of irregular beats is as long as ten or so regular ones.
+#[divan::bench(args = condition_names(), max_time = 0.5)]
+fn steady_state(bencher: Bencher, name: &str) {
+    let heart = condition(name).expect("its name comes from the list").heart;
+    let equations = Equations::new(&heart);
+    // Whether a condition settles is for the tests to say; here it is only timed.
+    bencher.bench(|| equations.steady());
+}
+
+/// From parameters to all traces, landmarks and the summary.
+#[divan::bench]
+fn resting_cycle_computed() -> Cycle {
+    resting_cycle()
+}
+
+#[divan::bench]
+fn cycle_to_json(bencher: Bencher) {
+    let cycle = resting_cycle();
+    bencher.bench(|| cycle.to_json());
+}
+
+#[divan::bench]
+fn figure_laid_out(bencher: Bencher) {
+    let (cycle, subject, spec) = (resting_cycle(), heart::subject(), spec());
+    bencher.bench(|| figure::lay_out(&cycle, &subject, &spec));
+}
+
+#[divan::bench]
+fn figure_to_svg(bencher: Bencher) {
+    let figure = resting_figure();
+    bencher.bench(|| figure.svg(FontEmbedding::Embedded));
+}
+
+#[divan::bench(max_time = 3)]
+fn figure_to_png_200_dpi(bencher: Bencher) {
+    let figure = resting_figure();
+    bencher.bench(|| figure.png(200.0).expect("200 dpi is in range"));
+}
+
+#[divan::bench(max_time = 3)]
+fn figure_to_pdf(bencher: Bencher) {
+    let figure = resting_figure();
+    bencher.bench(|| figure.pdf().expect("the figure can be written"));
+}
