@@ -4,7 +4,6 @@ use serde::Serialize;
 
 use crate::circulation::{Circulation, STATES, State};
 use crate::run::{Drives, Run};
-use crate::schedule::Schedule;
 use crate::{Heart, HeartError};
 
 /// The ordinary differential equations of one heart.
@@ -16,9 +15,8 @@ use crate::{Heart, HeartError};
 #[derive(Clone, Debug)]
 pub struct Equations {
     heart: Heart,
-    circulation: Circulation,
+    run: Run,
     drives: Drives,
-    period_s: f64,
 }
 
 #[derive(Serialize)]
@@ -33,28 +31,23 @@ impl Equations {
 
     /// The equations of `heart`.
     pub fn new(heart: &Heart) -> Self {
-        let schedule = Schedule::new(heart);
-        Self {
-            heart: heart.clone(),
-            circulation: Circulation::new(&heart.parameters),
-            drives: Drives::new(heart, &schedule),
-            period_s: schedule.period_s,
-        }
+        let run = Run::new(heart);
+        Self { heart: heart.clone(), drives: Drives::new(heart, &run.schedule), run }
     }
 
     /// Length of the group of beats that repeats, in seconds.
     pub fn period_s(&self) -> f64 {
-        self.period_s
+        self.run.schedule.period_s
     }
 
     /// Where the search for the steady state begins.
     pub fn start(&self) -> [f64; STATES] {
-        self.circulation.start()
+        self.run.circulation.start()
     }
 
     /// Change of each number of `state` per second, at a time from 0 to the period.
     pub fn rate(&self, time_s: f64, state: &[f64; STATES]) -> [f64; STATES] {
-        self.circulation.change(state, &self.drives.at(time_s)).0
+        self.run.circulation.change(state, &self.drives.at(time_s)).0
     }
 
     /// The steady state at time 0, by this crate's own integrator.
@@ -62,20 +55,17 @@ impl Equations {
     /// # Errors
     /// [`HeartError::NoSteadyState`] as for [`crate::simulate`].
     pub fn steady(&self) -> Result<[f64; STATES], HeartError> {
-        Run::new(&self.heart).steady(&self.heart)
+        self.run.steady(&self.heart)
     }
 
     /// States at equal steps of about a millisecond over one period from `start`, by this
     /// crate's own integrator; the last is the state at the period's end.
     pub fn states(&self, start: &[f64; STATES]) -> Vec<State> {
-        let run = Run::new(&self.heart);
-        let mut states = run.record(start);
-        states.push(run.pass(start));
-        states
+        self.run.record(start)
     }
 
     /// All constants of the equations, by the names that the source gives them.
     pub fn constants(&self) -> impl Serialize {
-        Constants { circulation: &self.circulation, drives: &self.drives }
+        Constants { circulation: &self.run.circulation, drives: &self.drives }
     }
 }

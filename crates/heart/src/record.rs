@@ -20,7 +20,9 @@ pub(crate) struct Record {
 
 impl Record {
     pub(crate) fn new(run: &Run, start: &State) -> Self {
-        let states = run.record(start);
+        let mut states = run.record(start);
+        // The period's end is its start again.
+        states.pop();
         let pressures: Vec<Pressures> = states
             .iter()
             .enumerate()

@@ -17,7 +17,7 @@ pub(crate) const STEADY: f64 = 1e-5;
 const MOST_PASSES: usize = 400;
 
 /// A heart made ready to run: its circulation and how hard each chamber contracts when.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Run {
     pub(crate) circulation: Circulation,
     pub(crate) schedule: Schedule,
@@ -48,8 +48,10 @@ impl Run {
 
     /// One step of the classical fourth-order Runge–Kutta method.
     ///
-    /// Every input is known at the steps and half steps beforehand and every step is the same,
-    /// which makes this faster than a method that chooses its steps; `cargo xtask bench` compares.
+    /// All contractions are known beforehand, so with fixed steps they are tabulated once for all
+    /// passes, and a pass is a smooth map that the search for the steady state can follow to
+    /// 1e-5; a method that chooses its steps changes them from pass to pass. `cargo xtask bench`
+    /// compares time and error with a library's integrators.
     fn step(&self, step: usize, y: &State) -> State {
         let (h, circulation) = (self.step_s, &self.circulation);
         let [start, middle, end] = [0, 1, 2].map(|half| &self.drives[2 * step + half]);
@@ -66,13 +68,13 @@ impl Run {
         (0..self.steps).fold(*start, |state, step| self.step(step, &state))
     }
 
-    /// The state at the beginning of each step of one pass.
+    /// The state at the beginning of each step of one pass, and at its end.
     pub(crate) fn record(&self, start: &State) -> Vec<State> {
-        let mut states = Vec::with_capacity(self.steps);
+        let mut states = vec![*start];
         let mut state = *start;
         for step in 0..self.steps {
-            states.push(state);
             state = self.step(step, &state);
+            states.push(state);
         }
         states
     }
@@ -290,7 +292,8 @@ mod tests {
     fn outcome(step_s: f64) -> [f64; 3] {
         let heart = Heart::default();
         let run = Run::with_step(&heart, step_s);
-        let states = run.record(&run.steady(&heart).unwrap());
+        let mut states = run.record(&run.steady(&heart).unwrap());
+        states.pop();
         let flow = |state: &State| state[at::VALVE_FLOWS + AORTIC];
         let pressure =
             |step: usize| run.circulation.pressures(&states[step], run.drive(step)).of[at::ROOT];
