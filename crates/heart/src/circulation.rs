@@ -347,7 +347,7 @@ impl Circulation {
                 bulge: 0.22,
             },
             valves: [
-                valve(p.mitral_valve_area_cm2, p.mitral_leak_area_cm2, 2.0, 30.0, 6.0),
+                valve(p.mitral_valve_area_cm2, p.mitral_leak_area_cm2, 2.0, 30.0, 5.7),
                 valve(p.aortic_valve_area_cm2, p.aortic_leak_area_cm2, 2.0, 20.0, 5.0),
                 valve(p.tricuspid_valve_area_cm2, p.tricuspid_leak_area_cm2, 2.0, 40.0, 12.0),
                 valve(p.pulmonary_valve_area_cm2, p.pulmonary_leak_area_cm2, 2.0, 30.0, 10.0),

@@ -101,7 +101,7 @@ fn sounds_keep_their_distance_to_valves_and_ecg() {
         "mitral closing to S1",
         after_q(&cycle, "s1_onset") - after_q(&cycle, "mitral_closes"),
         0.0,
-        25.0,
+        20.0,
     );
     assert!(
         after_q(&cycle, "s1_onset") >= after_q(&cycle, "r_peak"),
@@ -115,7 +115,7 @@ fn sounds_keep_their_distance_to_valves_and_ecg() {
         15.0,
     );
     // In expiration A2 and P2 lie within 30 ms (Leatham; from memory).
-    within("A2 to P2", after_q(&cycle, "p2") - after_q(&cycle, "a2"), 5.0, 40.0);
+    within("A2 to P2", after_q(&cycle, "p2") - after_q(&cycle, "a2"), 0.0, 30.0);
     // S1 70–150, S2 60–120 ms (Schmidt et al., Physiol Meas 2010;31:513, from memory).
     within("length of S1", after_q(&cycle, "s1_end") - after_q(&cycle, "s1_onset"), 70.0, 150.0);
     within("length of S2", after_q(&cycle, "s2_end") - after_q(&cycle, "s2_onset"), 60.0, 120.0);
@@ -222,7 +222,7 @@ fn arterial_pressure_has_its_form() {
     let radial = cycle.trace("radial_pressure").unwrap();
     let (radial_low, radial_high) = radial.range().unwrap();
     // Nichols & O'Rourke, from memory: amplification 1.2–1.7; mean falls by 1–3 mmHg (up to 5 allowed).
-    within("amplification", (radial_high - radial_low) / (high - low), 1.1, 1.7);
+    within("amplification", (radial_high - radial_low) / (high - low), 1.2, 1.7);
     within("fall of the mean", mean - radial.mean().unwrap(), 0.5, 5.0);
     let foot = |channel: &str| after_q_on(&cycle, "pressure_foot", channel);
     within("aorta to wrist", foot("radial_pressure") - foot("aortic_pressure"), 70.0, 100.0);
@@ -362,7 +362,7 @@ fn severe_aortic_stenosis_is_severe() {
     within("mean gradient", of(&severe, "aortic_mean_gradient_mmhg"), 40.0, 90.0);
     within("peak velocity", of(&severe, "aortic_peak_velocity_m_s"), 4.0, 6.5);
     // Kligfield et al., Br Heart J 1977;39:1259: LVET longer by some 20–45 ms at equal rate.
-    within("lengthening of LVET", of(&severe, "lvet_ms") - of(&rest, "lvet_ms"), 10.0, 60.0);
+    within("lengthening of LVET", of(&severe, "lvet_ms") - of(&rest, "lvet_ms"), 20.0, 45.0);
     assert!(of(&severe, "lv_systolic_mmhg") > of(&severe, "aortic_systolic_mmhg") + 40.0);
 }
 
@@ -390,7 +390,7 @@ fn leaks_do_to_the_pressures_what_they_do_at_the_bedside() {
     );
     // ACC/AHA and ASE 2017: severe from a regurgitant fraction of a half.
     let total = of(&mitral, "edv_ml") - of(&mitral, "esv_ml");
-    within("regurgitant fraction", 1.0 - of(&mitral, "stroke_volume_ml") / total, 0.40, 0.70);
+    within("regurgitant fraction", 1.0 - of(&mitral, "stroke_volume_ml") / total, 0.50, 0.80);
 
     let narrow = simulate(&condition("mitral_stenosis").unwrap().heart, 1).unwrap();
     assert!(of(&narrow, "la_mean_mmhg") > of(&rest, "la_mean_mmhg") + 5.0);

@@ -162,7 +162,7 @@ fn fibrillating_atria_make_no_waves_and_filling_makes_the_pulse() {
     assert!(cov / (xx * yy).sqrt() > 0.7, "r = {:.2}", cov / (xx * yy).sqrt());
 }
 
-/// On inspiration P2 moves away from A2 by 20 ms or more; in expiration they lie within 40
+/// On inspiration P2 moves away from A2 by 20 ms or more; in expiration they lie within 30
 /// (Leatham; McGee; from memory).
 #[test]
 fn inspiration_splits_the_second_sound() {
@@ -174,7 +174,10 @@ fn inspiration_splits_the_second_sound() {
         splits.iter().copied().fold(f64::MAX, f64::min),
         splits.iter().copied().fold(f64::MIN, f64::max),
     );
-    assert!(wide - narrow >= 20.0 && (0.0..40.0).contains(&narrow), "A2–P2 in ms: {splits:.0?}");
+    assert!(
+        wide - narrow >= 20.0 && (0.0..30.0).contains(&narrow) && (30.0..60.0).contains(&wide),
+        "A2–P2 in ms: {splits:.0?}"
+    );
     let qrs = times(&cycle, "qrs_onset");
     let intervals: Vec<f64> = qrs.windows(2).map(|pair| pair[1] - pair[0]).collect();
     assert!(
@@ -195,7 +198,7 @@ fn third_and_fourth_sounds_come_where_filling_makes_them() {
         * (failing.time_of("s3").expect("a failing heart has S3") - failing.time_of("a2").unwrap());
     // 130–180 ms after A2 (JAMA 1978;239:2790).
     let s3 = if s3 < 0.0 { s3 + 1000.0 * failing.period_s } else { s3 };
-    assert!((130.0..=200.0).contains(&s3), "S3 {s3:.0} ms after A2");
+    assert!((130.0..=180.0).contains(&s3), "S3 {s3:.0} ms after A2");
     let stiff = run("stiff_ventricle");
     let s4 = 1000.0
         * (stiff.time_of("s1_onset").unwrap()
