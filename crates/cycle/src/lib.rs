@@ -23,8 +23,10 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-pub use nearest::nearest;
-pub use subject::{BarKind, ChannelKind, EventKind, LandmarkKind, PhaseKind, Subject};
+pub use nearest::{nearest, unknown_key};
+pub use subject::{
+    BarKind, Burst, ChannelKind, EventKind, LandmarkKind, PhaseKind, StrokeKind, Subject,
+};
 
 /// What can be wrong with a cycle that is read.
 #[derive(Debug, thiserror::Error)]
@@ -139,6 +141,17 @@ pub struct Phase {
     pub end_s: f64,
 }
 
+/// Words written beside a trace.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Label {
+    /// What is written.
+    pub text: String,
+    /// The channel it is written on.
+    pub channel: String,
+    /// When: the instant that it points to.
+    pub time_s: f64,
+}
+
 /// Traces on one time axis, with what is named on them.
 ///
 /// One cycle, or a run of several: then landmarks, events and phases occur once for each.
@@ -158,6 +171,12 @@ pub struct Cycle {
     /// Phases, in the order of time.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub phases: Vec<Phase>,
+    /// Words written on the traces, as on a drawing, in the order of time.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub labels: Vec<Label>,
+    /// Whether what follows the end of the traces is their beginning again.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub repeats: bool,
     /// Named numbers that sum the cycle up; the unit is in the name.
     #[serde(default)]
     pub summary: BTreeMap<String, f64>,
@@ -246,11 +265,12 @@ impl Cycle {
                 ));
             }
         }
-        for landmark in &self.landmarks {
-            if self.trace(&landmark.channel).is_none() {
+        let landmarks = self.landmarks.iter().map(|l| ("landmark", &l.name, &l.channel));
+        let labels = self.labels.iter().map(|l| ("label", &l.text, &l.channel));
+        for (kind, name, channel) in landmarks.chain(labels) {
+            if self.trace(channel).is_none() {
                 return wrong(format!(
-                    "landmark {} lies on channel {}, which is absent; add the channel or leave the landmark out",
-                    landmark.name, landmark.channel
+                    "{kind} {name} lies on channel {channel}, which is absent; add the channel or leave the {kind} out"
                 ));
             }
         }

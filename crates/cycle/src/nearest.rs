@@ -9,6 +9,18 @@ pub fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<
     near.then(|| name.to_owned())
 }
 
+/// What to say instead where `message`, from reading TOML, says that a key is unknown: the
+/// nearest key among those it expected and `more`.
+pub fn unknown_key(message: &str, more: &[&str]) -> Option<String> {
+    let (unknown, expected) = message.strip_prefix("unknown field `")?.split_once('`')?;
+    let expected = expected.split('`').skip(1).step_by(2);
+    let known: Vec<&str> = expected.chain(more.iter().copied()).collect();
+    Some(match nearest(unknown, known.iter().copied()) {
+        Some(near) => format!("there is no key “{unknown}”; did you mean “{near}”?"),
+        None => format!("there is no key “{unknown}”; known are {}", known.join(", ")),
+    })
+}
+
 /// Levenshtein distance in bytes: letters to insert, delete or replace.
 fn edits(a: &str, b: &str) -> usize {
     let mut row: Vec<usize> = (0..=b.len()).collect();

@@ -16,6 +16,8 @@ pub struct Subject {
     pub title: String,
     /// The channel that the others are aligned to.
     pub reference_channel: String,
+    /// The landmark that every cycle has, by which repetitions are counted.
+    pub anchor: String,
     /// The channels, in the order in which they are usually stacked.
     pub channels: Vec<ChannelKind>,
     /// The landmarks.
@@ -29,6 +31,13 @@ pub struct Subject {
     /// Bars that run from one event to another, such as a valve's open time.
     #[serde(default)]
     pub bars: Vec<BarKind>,
+    /// Landmarks and events whose order follows from what their names mean: each list from
+    /// first to last within one cycle. A landmark that several channels have stands for each.
+    #[serde(default)]
+    pub sequences: Vec<Vec<String>>,
+    /// What is drawn in one go, such as the P wave or the first heart sound.
+    #[serde(default)]
+    pub strokes: Vec<StrokeKind>,
 }
 
 /// One kind of trace.
@@ -45,6 +54,10 @@ pub struct ChannelKind {
     pub unit: String,
     /// Usual lowest and highest value, for an axis.
     pub range: [f64; 2],
+    /// Landmarks at which the trace lies on its baseline; the trace's median value is the
+    /// baseline where none is named.
+    #[serde(default)]
+    pub baseline: Vec<String>,
 }
 
 /// One kind of point on a trace.
@@ -67,8 +80,11 @@ pub struct LandmarkKind {
 pub struct EventKind {
     /// Identifier.
     pub id: String,
-    /// Name shown to people.
+    /// Name shown to people, such as "aortic valve opens".
     pub title: String,
+    /// The same as a noun, for sentences, such as "opening of the aortic valve".
+    #[serde(default)]
+    pub noun: Option<String>,
 }
 
 /// One kind of stretch.
@@ -99,6 +115,44 @@ pub struct BarKind {
     pub state: String,
 }
 
+/// Something drawn in one go, which moves as a whole.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StrokeKind {
+    /// Identifier.
+    pub id: String,
+    /// Name shown to people, such as "first heart sound".
+    pub title: String,
+    /// The channel it is drawn on.
+    pub channel: String,
+    /// Its landmarks, from first to last.
+    pub landmarks: Vec<String>,
+    /// What the point half-way between its first and last landmark is called, where it has
+    /// a name.
+    #[serde(default)]
+    pub centre: Option<String>,
+    /// Where it is a burst about a baseline: how it looks when a cycle that lacks it is to
+    /// show it.
+    #[serde(default)]
+    pub burst: Option<Burst>,
+    /// What a person is told to draw.
+    pub draw: String,
+    /// Why it is there, in one sentence.
+    pub cause: String,
+}
+
+/// The look of a burst about a baseline.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Burst {
+    /// Height above the baseline, in the channel's unit.
+    pub height: f64,
+    /// Length in milliseconds.
+    pub length_ms: f64,
+    /// Vibrations a second.
+    pub frequency_hz: f64,
+}
+
 impl Subject {
     /// The channel called `id`.
     pub fn channel(&self, id: &str) -> Option<&ChannelKind> {
@@ -118,6 +172,13 @@ impl Subject {
     /// The phase called `id`.
     pub fn phase(&self, id: &str) -> Option<&PhaseKind> {
         self.phases.iter().find(|kind| kind.id == id)
+    }
+
+    /// The stroke that has the landmark `id`, or whose centre it is.
+    pub fn stroke_of(&self, id: &str) -> Option<&StrokeKind> {
+        self.strokes.iter().find(|stroke| {
+            stroke.landmarks.iter().any(|l| l == id) || stroke.centre.as_deref() == Some(id)
+        })
     }
 
     /// The title of the landmark or event called `id`.

@@ -1,9 +1,9 @@
 //! A cycle as two tables of comma-separated values (RFC 4180), for spreadsheets.
 //!
 //! Traces make a wide table: a time column, then a column for each channel headed
-//! `channel (unit)`. Landmarks, events, phases and the summary make a second, long one.
+//! `channel (unit)`. Landmarks, events, phases, labels and the summary make a second, long one.
 
-use crate::{Cycle, Error, Event, Landmark, Phase, Trace};
+use crate::{Cycle, Error, Event, Label, Landmark, Phase, Trace};
 
 const TIME_HEADER: &str = "time_s";
 const MARK_HEADERS: [&str; 5] = ["kind", "name", "channel", "time_s", "value"];
@@ -29,11 +29,13 @@ impl Cycle {
             let values = self.traces.iter().map(|t| t.samples[index].to_string());
             put(&mut writer, std::iter::once(time_s.to_string()).chain(values));
         }
-        let head = format!("# period_s={} rate_hz={rate_hz} start_s={start_s}\n", self.period_s);
+        let repeats = if self.repeats { " repeats=true" } else { "" };
+        let period_s = self.period_s;
+        let head = format!("# period_s={period_s} rate_hz={rate_hz} start_s={start_s}{repeats}\n");
         Some(head + &finish(writer))
     }
 
-    /// Landmarks, events, phases and summary as a table with the columns `kind`, `name`,
+    /// Landmarks, events, phases, labels and summary as a table with the columns `kind`, `name`,
     /// `channel`, `time_s` and `value`; a phase's value is its end in seconds.
     pub fn marks_csv(&self) -> String {
         let mut writer = csv::Writer::from_writer(Vec::new());
@@ -54,6 +56,9 @@ impl Cycle {
         }
         for p in &self.phases {
             row("phase", &p.name, "", Some(p.start_s), Some(p.end_s));
+        }
+        for l in &self.labels {
+            row("label", &l.text, &l.channel, Some(l.time_s), None);
         }
         for (name, &value) in &self.summary {
             row("summary", name, "", None, Some(value));
@@ -121,6 +126,7 @@ fn read_traces(text: &str) -> Result<Cycle, Error> {
         number(found.ok_or_else(|| wrong(1, format!("{name} is missing; {HEAD}")))?.1, 1)
     };
     let (period_s, rate_hz, start_s) = (field("period_s")?, field("rate_hz")?, field("start_s")?);
+    let repeats = head.split_whitespace().any(|word| word == "repeats=true");
 
     let mut rows = records(text);
     let (line, header) =
@@ -142,7 +148,7 @@ fn read_traces(text: &str) -> Result<Cycle, Error> {
             trace.samples.push(number(field, line)?);
         }
     }
-    Ok(Cycle { period_s, traces, ..Cycle::default() })
+    Ok(Cycle { period_s, traces, repeats, ..Cycle::default() })
 }
 
 fn read_marks(text: &str, cycle: &mut Cycle) -> Result<(), Error> {
@@ -172,13 +178,17 @@ fn read_marks(text: &str, cycle: &mut Cycle) -> Result<(), Error> {
                     end_s: number(value, line)?,
                 });
             }
+            "label" => {
+                let (text, channel) = (name, channel.to_owned());
+                cycle.labels.push(Label { text, channel, time_s: number(time, line)? });
+            }
             "summary" => {
                 cycle.summary.insert(name, number(value, line)?);
             }
             other => {
                 return Err(wrong(
                     line,
-                    format!("“{other}” is no kind; use landmark, event, phase or summary"),
+                    format!("“{other}” is no kind; use landmark, event, phase, label or summary"),
                 ));
             }
         }
@@ -221,6 +231,10 @@ mod tests {
                 phases: marks.iter().map(|(name, start_s, end_s)| Phase {
                     name: name.clone(), start_s: *start_s, end_s: *end_s,
                 }).collect(),
+                labels: marks.iter().map(|(text, time_s, _)| Label {
+                    text: text.clone(), channel: "lv_pressure".into(), time_s: *time_s,
+                }).collect(),
+                repeats: marks.len() % 2 == 1,
                 summary: marks.into_iter().map(|(name, value, _)| (name, value)).collect(),
             }
         }

@@ -112,6 +112,8 @@ impl Group {
             landmarks: repeated(self.landmarks(), period_s, span_s, |l| &mut l.time_s),
             events: repeated(self.events(), period_s, span_s, |e| &mut e.time_s),
             phases: self.phases_within(span_s).into_iter().filter(|p| within(p.start_s)).collect(),
+            labels: Vec::new(),
+            repeats: count.is_multiple_of(group),
             summary: self.summary(),
         }
     }

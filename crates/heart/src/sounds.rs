@@ -138,14 +138,18 @@ impl BeatSounds {
         let end = |a: Option<Knock>, b: Option<Knock>| {
             a.into_iter().chain(b).map(|k| k.ends_s()).reduce(f64::max)
         };
+        let [s1, s2] = [(self.m1, self.t1), (self.a2, self.p2)];
+        let middle = |(a, b)| Some(f64::midpoint(start(a, b)?, end(a, b)?));
         let times = [
             ("s4", self.s4.map(|k| k.at_s)),
-            ("s1_onset", start(self.m1, self.t1)),
-            ("s1_end", end(self.m1, self.t1)),
-            ("s2_onset", start(self.a2, self.p2)),
+            ("s1_onset", start(s1.0, s1.1)),
+            ("s1_centre", middle(s1)),
+            ("s1_end", end(s1.0, s1.1)),
+            ("s2_onset", start(s2.0, s2.1)),
             ("a2", self.a2.map(|k| k.at_s)),
             ("p2", self.p2.map(|k| k.at_s)),
-            ("s2_end", end(self.a2, self.p2)),
+            ("s2_centre", middle(s2)),
+            ("s2_end", end(s2.0, s2.1)),
             ("s3", self.s3.map(|k| k.at_s)),
         ];
         let place = |(name, time): (&str, Option<f64>)| {

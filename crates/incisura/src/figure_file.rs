@@ -133,7 +133,10 @@ fn read_heart(path: &Path, text: &str, table: &Spanned<DeValue<'_>>) -> Result<H
 fn in_file(path: &Path, text: &str, error: &toml::de::Error) -> Failure {
     let line = line_at(text, error.span().map_or(0, |span| span.start));
     let message = error.message();
-    in_line(path, text, line, unknown_key(message).unwrap_or_else(|| message.to_owned()))
+    // Only the file's own level has the keys that say where the cycle comes from.
+    let more = if message.contains("`panels`") { &SOURCE_KEYS[..] } else { &[] };
+    let what = cycle::unknown_key(message, more).unwrap_or_else(|| message.to_owned());
+    in_line(path, text, line, what)
 }
 
 fn in_line(path: &Path, text: &str, line: usize, what: String) -> Failure {
@@ -147,17 +150,4 @@ fn line_at(text: &str, byte: usize) -> usize {
 
 fn line_of(text: &str, key: &str) -> usize {
     text.lines().position(|line| line.trim_start().starts_with(key)).map_or(1, |index| index + 1)
-}
-
-/// Offers the nearest key where the message says that one is unknown.
-fn unknown_key(message: &str) -> Option<String> {
-    let (unknown, expected) = message.strip_prefix("unknown field `")?.split_once('`')?;
-    let mut known: Vec<&str> = expected.split('`').skip(1).step_by(2).collect();
-    if known.contains(&"panels") {
-        known.extend(SOURCE_KEYS);
-    }
-    Some(match cycle::nearest(unknown, known.iter().copied()) {
-        Some(near) => format!("there is no key “{unknown}”; did you mean “{near}”?"),
-        None => format!("there is no key “{unknown}”; known are {}", known.join(", ")),
-    })
 }

@@ -115,6 +115,9 @@ impl<'a> Plan<'a> {
             let look = style::TRACES[index % style::TRACES.len()];
             // A trace so fast that it fills its band needs a fine line to be seen at all.
             let parts = curve::lines(trace, map);
+            if parts.is_empty() {
+                continue;
+            }
             let points: usize = parts.iter().map(Vec::len).sum();
             let fine = points as f64 > 3.0 * (map.right - map.left);
             let width = self.k * if fine { look.width_mm.min(0.2) } else { look.width_mm };

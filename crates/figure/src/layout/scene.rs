@@ -146,7 +146,10 @@ impl<'a> Scene<'a> {
         }
         panel.range = match asked.range {
             Some(range) => {
-                self.extremes(&panel)?;
+                // A trace without any sample is one that is still to be drawn.
+                if panel.traces.iter().any(|(_, trace)| !trace.samples.is_empty()) {
+                    self.extremes(&panel)?;
+                }
                 range
             }
             None => self.range(&panel)?,
@@ -159,7 +162,7 @@ impl<'a> Scene<'a> {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for (kind, trace) in &panel.traces {
             let parts = curve::samples(trace, self.start_s, self.end_s);
-            if parts.is_empty() {
+            if parts.is_empty() && !(trace.samples.is_empty() && panel.traces.len() > 1) {
                 return Err(FigureError::NoValues { name: kind.id.clone() });
             }
             let ghost = self.ghost.and_then(|ghost| ghost.trace(&kind.id));
