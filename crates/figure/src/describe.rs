@@ -80,6 +80,9 @@ fn panels(scene: &Scene<'_>) -> String {
                 .map(|(kind, trace)| {
                     let unit = panel.unit.map_or(String::new(), |unit| format!(" {unit}"));
                     let shown = crate::curve::samples(trace, scene.start_s, scene.end_s);
+                    if shown.is_empty() {
+                        return format!("{} (nothing drawn yet)", kind.title);
+                    }
                     let values = shown.iter().flatten().map(|sample| sample[1]);
                     let low = values.clone().fold(f64::INFINITY, f64::min);
                     let high = values.fold(f64::NEG_INFINITY, f64::max);

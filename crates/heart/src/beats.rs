@@ -161,7 +161,11 @@ impl Beat {
             return AtrialWaves::default();
         };
         let met = times.inlet_met.unwrap_or(closes);
-        let a = self.atrial_s.and_then(|t| trace.first_peak(t, met.max(t)));
+        // At a fast rate the a wave rides on the fall of the v wave, as a shoulder.
+        let a = self.atrial_s.and_then(|t| {
+            let until = met.max(t);
+            trace.first_peak(t, until).or_else(|| trace.shoulder(t, until))
+        });
         let ejecting = times.outlet_opens.unwrap_or(met + 0.05);
         let after_a = a.map_or(closes - 0.02, |a| a.time_s + 0.03);
         let c = trace.first_peak(after_a, ejecting + 0.12);

@@ -65,6 +65,19 @@ impl Turn {
         self.indices(from_s, to_s).find(peak).map(|i| self.refined(i))
     }
 
+    /// The sample between two times that lies highest above the straight line between them,
+    /// if one lies above it.
+    pub(crate) fn shoulder(&self, from_s: f64, to_s: f64) -> Option<Point> {
+        let (first, last) = (self.at(from_s), self.at(to_s));
+        let above = |i: i64| {
+            let share = (i as f64 * self.step_s - from_s) / (to_s - from_s);
+            self.sample(i) - (first + share * (last - first))
+        };
+        let best = self.indices(from_s, to_s).max_by(|&a, &b| above(a).total_cmp(&above(b)))?;
+        let point = Point { time_s: best as f64 * self.step_s, value: self.sample(best) };
+        (above(best) > 0.0).then_some(point)
+    }
+
     /// The first sample between two times that is lower than both neighbours.
     pub(crate) fn first_trough(&self, from_s: f64, to_s: f64) -> Option<Point> {
         let trough =
