@@ -58,7 +58,7 @@ fn run_program(arguments: &[String]) -> Done {
 fn bench(arguments: &[String]) -> Done {
     let mut bench = cargo();
     bench.args(["bench", "--package", "bench"]).args(arguments);
-    match python::with_scipy() {
+    match python::with_libraries() {
         Ok(python) => drop(bench.env("INCISURA_PYTHON", python)),
         Err(why) => println!("SciPy is left out of the comparison: {why}"),
     }

@@ -7,7 +7,7 @@ use crate::run::{cargo, run};
 use crate::{Done, browser, python};
 
 /// Crates that must also compile for the browser, and so may touch no files.
-const PORTABLE: [&str; 3] = ["cycle", "heart", "figure"];
+const PORTABLE: [&str; 5] = ["cycle", "heart", "figure", "convention", "cardiac"];
 const BROWSER_TARGET: &str = "wasm32-unknown-unknown";
 
 pub(crate) fn test() -> Done {
@@ -48,9 +48,9 @@ fn portable() -> Done {
 fn cargo_test() -> Done {
     let mut tests = cargo();
     tests.args(["test", "--workspace", "--exclude", "bench", "--no-fail-fast", "--quiet"]);
-    match python::with_scipy() {
+    match python::with_libraries() {
         Ok(python) => drop(tests.env("INCISURA_PYTHON", python)),
-        Err(why) => println!("the comparison with SciPy is skipped: {why}"),
+        Err(why) => println!("the comparisons with SciPy and jsonschema are skipped: {why}"),
     }
     let mut child = tests
         .stdout(Stdio::piped())

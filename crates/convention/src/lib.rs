@@ -1,0 +1,39 @@
+//! Alignment rules as data.
+//!
+//! A [`Convention`] is the set of rules that a class learns. [`check`] says whether they can
+//! all hold, [`schematic`] draws the cycle they imply, [`steps`] says in which order it is
+//! built, [`judge()`] holds any cycle to them, [`compare()`] lays them beside a computed cycle
+//! and published measurement, and [`questions`] asks about them. Nothing here knows the
+//! heart: names come from [`cycle::Subject`]. Nothing is read or written.
+
+mod beat;
+mod check;
+mod compare;
+mod heights;
+mod judge;
+pub mod network;
+mod placing;
+mod point;
+mod published;
+pub mod questions;
+mod read;
+mod rule;
+mod schema;
+mod schematic;
+mod steps;
+mod warp;
+mod words;
+
+pub use beat::{Beat, Place, beats};
+pub use check::{Check, Conflict, check, check_on};
+pub use compare::{Band, Comparison, Row, compare};
+pub use judge::{Outcome, Scale, Unit, Verdict, judge};
+pub use point::Point;
+pub use published::{Measured, Published, PublishedError};
+pub use read::{Fault, Faults};
+pub use rule::{
+    Convention, Form, Height, Level, Relation, Rule, Says, StepText, Timing, Tolerance,
+};
+pub use schema::schema;
+pub use schematic::{SchematicError, schematic};
+pub use steps::{Step, StepError, partial, steps};

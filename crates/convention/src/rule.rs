@@ -1,0 +1,248 @@
+//! What a convention is made of.
+
+use cycle::Subject;
+
+use crate::{Faults, Point, read};
+
+/// The alignment rules that a class learns, with all that is needed to draw and judge by them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Convention {
+    /// Title shown to people.
+    pub title: String,
+    /// What the convention is for.
+    pub about: String,
+    /// What it simplifies, in a sentence an instructor can say.
+    pub simplifies: String,
+    /// The channels to draw, panel by panel from top to bottom.
+    pub panels: Vec<Vec<String>>,
+    /// Bars below the panels, by the subject's identifiers.
+    pub bars: Vec<String>,
+    /// Time scale on paper in millimetres a second, for what rules say in millimetres.
+    pub mm_per_s: f64,
+    /// The rules, in the order in which they are written.
+    pub rules: Vec<Rule>,
+    /// Steps that the instructor ordered or worded; the others follow from the rules.
+    pub steps: Vec<StepText>,
+}
+
+/// One rule.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rule {
+    /// Identifier.
+    pub id: String,
+    /// What the student reads.
+    pub text: String,
+    /// Why it holds, in one sentence.
+    pub cause: String,
+    /// What it is worth.
+    pub points: f64,
+    /// By how much it may be missed.
+    pub tolerance: Tolerance,
+    /// What it says.
+    pub says: Says,
+    /// Line in the file on which the rule begins, from 1.
+    pub line: usize,
+}
+
+/// By how much a rule may be missed before it counts as not met.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tolerance {
+    /// On paper, in millimetres, for times and heights alike.
+    pub mm: f64,
+    /// In a measured or computed cycle: times, in milliseconds.
+    pub ms: f64,
+    /// In a measured or computed cycle: heights, in hundredths of the trace's own height.
+    pub percent: f64,
+}
+
+/// What a rule says.
+#[derive(Clone, Debug, PartialEq)]
+#[expect(missing_docs, reason = "the fields are what the variants' texts name")]
+pub enum Says {
+    /// The landmark is there.
+    Presence { point: Point },
+    /// When the landmark is, relative to one or two others.
+    Timing { point: Point, timing: Timing },
+    /// How high the landmark is, relative to one or two others.
+    Height { point: Point, height: Height },
+    /// The trace of `channel` is, at the time of `at`, at a level.
+    Level { channel: String, at: Point, level: Level },
+    /// The trace of `channel` rises, falls or stays level from one point to another.
+    Shape { channel: String, from: Point, to: Point, form: Form },
+    /// One of the `accepted` words is written at the landmark.
+    Label { point: Point, accepted: Vec<String> },
+}
+
+/// How a rule words a relation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Relation {
+    /// At the same time, or at the same height.
+    With,
+    /// Earlier, or lower.
+    Before,
+    /// Later, or higher.
+    After,
+}
+
+/// When, relative to one or two other points. Milliseconds, later is more.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Timing {
+    /// At a distance from another point.
+    Offset {
+        /// The other point.
+        to: Point,
+        /// How the rule words it.
+        relation: Relation,
+        /// Least and most that the landmark is later, in milliseconds.
+        window: [Option<f64>; 2],
+        /// Where the schematic draws it if it has the choice, in milliseconds later.
+        aim: Option<f64>,
+    },
+    /// Between two others.
+    Between {
+        /// The earlier.
+        from: Point,
+        /// The later.
+        to: Point,
+        /// Least and most of the way from the earlier to the later, 0 to 1.
+        shares: [f64; 2],
+        /// Where the schematic draws it if it has the choice, as a share of the way.
+        aim: Option<f64>,
+    },
+}
+
+/// How high, relative to one or two other points. In the channel's unit, higher is more.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Height {
+    /// At a distance from another point.
+    Offset {
+        /// The other point.
+        to: Point,
+        /// How the rule words it.
+        relation: Relation,
+        /// Least and most that the landmark is higher.
+        window: [Option<f64>; 2],
+        /// Where the schematic draws it if it has the choice.
+        aim: Option<f64>,
+    },
+    /// Between two others.
+    Between {
+        /// The lower.
+        from: Point,
+        /// The higher.
+        to: Point,
+        /// Least and most of the way from the lower to the higher, 0 to 1.
+        shares: [f64; 2],
+        /// Where the schematic draws it if it has the choice, as a share of the way.
+        aim: Option<f64>,
+    },
+}
+
+/// A level that a trace returns to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Level {
+    /// The channel's baseline.
+    Baseline,
+    /// The height of a landmark, such as the diastolic level at the foot of the pressure rise.
+    Of(Point),
+}
+
+/// How a trace runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// Upward throughout.
+    Rising,
+    /// Downward throughout.
+    Falling,
+    /// Level.
+    Flat,
+}
+
+/// A step of the build as an instructor ordered or worded it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StepText {
+    /// Strokes, landmarks or events that the step draws.
+    pub draw: Vec<String>,
+    /// What to draw, if not what the rules say.
+    pub text: Option<String>,
+    /// Why, if not what the rules say.
+    pub cause: Option<String>,
+    /// Line in the file, from 1.
+    pub line: usize,
+}
+
+impl Convention {
+    /// Reads a convention in TOML about `subject`.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it, each with its line and what was expected.
+    pub fn from_toml(text: &str, subject: &Subject) -> Result<Self, Faults> {
+        read::convention(text, subject)
+    }
+
+    /// The channels to draw, from top to bottom.
+    pub fn channels(&self) -> impl Iterator<Item = &str> {
+        self.panels.iter().flatten().map(String::as_str)
+    }
+
+    /// The rule called `id`.
+    pub fn rule(&self, id: &str) -> Option<&Rule> {
+        self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// The identifier of `point` as this convention writes it: with its channel only where
+    /// several of the channels drawn can have it.
+    pub fn id_of(&self, point: &Point, subject: &Subject) -> String {
+        match &point.channel {
+            Some(channel) if self.several(point, subject) => format!("{}@{channel}", point.name),
+            _ => point.name.clone(),
+        }
+    }
+
+    /// Whether several of the channels drawn can have the landmark.
+    pub(crate) fn several(&self, point: &Point, subject: &Subject) -> bool {
+        let Some(kind) = subject.landmark(&point.name) else { return false };
+        self.channels().filter(|channel| kind.channels.iter().any(|c| c == channel)).count() > 1
+    }
+
+    /// All points that the rules are about, each once, in the order of first mention.
+    pub fn points(&self) -> Vec<Point> {
+        let mut all: Vec<Point> = Vec::new();
+        for point in self.rules.iter().flat_map(|rule| rule.says.points()) {
+            if !all.contains(point) {
+                all.push(point.clone());
+            }
+        }
+        all
+    }
+}
+
+impl Says {
+    /// The kind's name, as in a file.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::Presence { .. } => "presence",
+            Self::Timing { .. } => "timing",
+            Self::Height { .. } => "height",
+            Self::Level { .. } => "level",
+            Self::Shape { .. } => "shape",
+            Self::Label { .. } => "label",
+        }
+    }
+
+    /// The points it is about: first what is placed, then what it is placed by.
+    pub fn points(&self) -> Vec<&Point> {
+        match self {
+            Self::Presence { point } | Self::Label { point, .. } => vec![point],
+            Self::Timing { point, timing: Timing::Offset { to, .. } }
+            | Self::Height { point, height: Height::Offset { to, .. } } => vec![point, to],
+            Self::Timing { point, timing: Timing::Between { from, to, .. } }
+            | Self::Height { point, height: Height::Between { from, to, .. } } => {
+                vec![point, from, to]
+            }
+            Self::Level { at, level: Level::Baseline, .. } => vec![at],
+            Self::Level { at, level: Level::Of(point), .. } => vec![at, point],
+            Self::Shape { from, to, .. } => vec![to, from],
+        }
+    }
+}
