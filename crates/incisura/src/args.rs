@@ -24,6 +24,8 @@ pub(crate) enum Command {
     /// Compute a heart: a summary to read, or the whole cycle as JSON, CSV or sound
     #[command(after_help = describe_hearts())]
     Simulate(Simulate),
+    /// Check alignment rules, draw the schematic they imply, and compare them with a heart
+    Convention(Convention),
     /// Draw a figure as SVG, PDF or PNG
     Figure(Figure),
 }
@@ -99,6 +101,47 @@ pub(crate) struct Figure {
     /// Dots per inch of a PNG
     #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u16).range(20..=1200))]
     pub(crate) dpi: u16,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(group = clap::ArgGroup::new("what").multiple(false))]
+pub(crate) struct Convention {
+    /// A file of rules, or the name of a convention that comes with the program
+    #[arg(value_name = "CONVENTION.toml")]
+    pub(crate) convention: Option<String>,
+    /// The heart to compare with; a resting adult if not given
+    #[arg(long, value_name = "HEART.toml")]
+    pub(crate) against: Option<PathBuf>,
+    /// Findings, verdicts or questions as JSON
+    #[arg(long, conflicts_with_all = ["schematic", "steps", "list", "source", "schema"])]
+    pub(crate) json: bool,
+    /// Draw the schematic; the extension says how: .svg, .pdf or .png
+    #[arg(long, value_name = "FILE", group = "what")]
+    pub(crate) schematic: Option<PathBuf>,
+    /// Dots per inch of a PNG
+    #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u16).range(20..=1200))]
+    pub(crate) dpi: u16,
+    /// Write the build, step by step with a figure each, into a folder
+    #[arg(long, value_name = "DIR", group = "what")]
+    pub(crate) steps: Option<PathBuf>,
+    /// Judge a cycle, as `incisura simulate --json` writes it, by the rules
+    #[arg(long, value_name = "CYCLE.json", group = "what")]
+    pub(crate) judge: Option<PathBuf>,
+    /// Ask so many questions that the rules imply, with answers
+    #[arg(long, value_name = "N", group = "what", value_parser = clap::value_parser!(u16).range(1..=200))]
+    pub(crate) questions: Option<u16>,
+    /// Which questions; the same number asks the same
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// List the conventions that come with the program
+    #[arg(long, group = "what")]
+    pub(crate) list: bool,
+    /// Print a convention that comes with the program, to start one's own from
+    #[arg(long, group = "what", requires = "convention")]
+    pub(crate) source: bool,
+    /// Print the JSON Schema of the rule language, for an editor
+    #[arg(long, group = "what")]
+    pub(crate) schema: bool,
 }
 
 fn assignment(typed: &str) -> Result<(String, f64), String> {

@@ -16,6 +16,9 @@ pub(crate) enum Failure {
     /// Something in a file that a person wrote.
     #[error("{}, line {line}: {what}\n    {text}", path.display())]
     InFile { path: PathBuf, line: usize, text: String, what: String },
+    /// Everything that is wrong with a convention.
+    #[error("{}", faults.0.iter().map(|fault| format!("{}, line {}: {}\n    {}", path.display(), fault.line, fault.what, fault.text)).collect::<Vec<_>>().join("\n"))]
+    Faults { path: PathBuf, faults: convention::Faults },
     /// Something about a file as a whole.
     #[error("{}: {what}", path.display())]
     File { path: PathBuf, what: String },
@@ -58,6 +61,7 @@ fn plainly(reason: &io::Error) -> String {
     match reason.kind() {
         io::ErrorKind::NotFound => "there is no such file; check the name and the folder".into(),
         io::ErrorKind::PermissionDenied => "permission is denied; choose another place".into(),
+        io::ErrorKind::AlreadyExists => "a file has this name; choose another".into(),
         io::ErrorKind::IsADirectory => "this is a folder; give the name of a file".into(),
         io::ErrorKind::InvalidData => "this is not UTF-8 text; save it as UTF-8".into(),
         io::ErrorKind::StorageFull => "the disk is full; make room or choose another place".into(),

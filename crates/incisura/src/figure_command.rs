@@ -12,7 +12,7 @@ use crate::{files, progress, standard};
 
 /// What a figure is written as.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Format {
+pub(crate) enum Format {
     Svg,
     Pdf,
     Png,
@@ -29,7 +29,7 @@ pub(crate) fn run(args: &args::Figure) -> Result<(), Failure> {
     files::write(&args.output, &bytes)
 }
 
-fn format_of(path: &Path) -> Result<Format, Failure> {
+pub(crate) fn format_of(path: &Path) -> Result<Format, Failure> {
     let extension = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
     match extension.as_str() {
         "svg" => Ok(Format::Svg),
@@ -57,14 +57,11 @@ fn cycle_of(source: &Source) -> Result<Cycle, Failure> {
             let beats = beats.map_or_else(|| heart::natural_beats(heart), usize::from);
             Ok(heart::simulate(heart, beats)?)
         }
-        Source::File(path) => {
-            let text = files::read(path)?;
-            Cycle::from_json(&text).map_err(|error| Failure::file(path, error.to_string()))
-        }
+        Source::File(path) => files::read_cycle(path),
     }
 }
 
-fn written(figure: &Figure, format: Format, dpi: f64) -> Result<Vec<u8>, Failure> {
+pub(crate) fn written(figure: &Figure, format: Format, dpi: f64) -> Result<Vec<u8>, Failure> {
     Ok(match format {
         Format::Svg => figure.svg(FontEmbedding::Embedded).into_bytes(),
         Format::Pdf => figure.pdf()?,

@@ -4,10 +4,22 @@ use std::fs;
 use std::io::{self, Write as _};
 use std::path::Path;
 
+use cycle::Cycle;
+
 use crate::failure::Failure;
 
 pub(crate) fn read(path: &Path) -> Result<String, Failure> {
     fs::read_to_string(path).map_err(|reason| Failure::unreadable(path, reason))
+}
+
+/// Reads a cycle in JSON.
+pub(crate) fn read_cycle(path: &Path) -> Result<Cycle, Failure> {
+    Cycle::from_json(&read(path)?).map_err(|error| Failure::file(path, error.to_string()))
+}
+
+/// Makes a folder, and those above it, where they are not there yet.
+pub(crate) fn make_folder(path: &Path) -> Result<(), Failure> {
+    fs::create_dir_all(path).map_err(|reason| Failure::unwritable(path, reason))
 }
 
 pub(crate) fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {

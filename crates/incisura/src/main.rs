@@ -4,11 +4,13 @@
 //! HTML is. What was typed is in `args`; each command is one module; the pages are in `web`.
 
 mod args;
+mod convention_command;
 mod failure;
 mod figure_command;
 mod figure_file;
 mod files;
 mod progress;
+mod schematics;
 mod simulate;
 mod standard;
 mod summary;
@@ -26,6 +28,7 @@ fn main() -> ExitCode {
     let done = match args.command.unwrap_or_default() {
         Command::Open(open) => web::open(&open),
         Command::Simulate(simulate) => simulate::run(&simulate),
+        Command::Convention(convention) => convention_command::run(&convention),
         Command::Figure(figure) => figure_command::run(&figure),
     };
     match done {

@@ -37,7 +37,7 @@ fn describe(args: &Simulate) -> Result<Heart, Failure> {
     Ok(heart)
 }
 
-fn read_heart(path: &Path) -> Result<Heart, Failure> {
+pub(crate) fn read_heart(path: &Path) -> Result<Heart, Failure> {
     let text = files::read(path)?;
     Heart::from_toml(&text).map_err(|error| Failure::heart_in(path, error))
 }

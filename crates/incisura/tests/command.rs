@@ -320,3 +320,144 @@ fn a_port_in_use_is_told() {
     let folder = Folder::new("port");
     folder.fail(1, &["open", "--no-browser", "--port", &port], &[&port, "another program uses it"]);
 }
+
+const FIRST_COURSE: &str = "first_course";
+
+#[test]
+fn every_shipped_convention_is_listed_and_holds_together() {
+    let folder = Folder::new("conventions");
+    let list = folder.succeed(&["convention", "--list"]);
+    for shipped in cardiac::CONVENTIONS {
+        assert!(list.contains(shipped.name), "{list}");
+        let json = folder.succeed(&["convention", shipped.name, "--json"]);
+        let found: serde_json::Value = serde_json::from_str(&json).unwrap();
+        assert_eq!(found["consistent"], true, "{}", shipped.name);
+        assert_eq!(found["contradictions"], serde_json::json!([]));
+        assert_eq!(found["drawn_at_bpm"].as_array().unwrap().len(), 8, "{}", shipped.name);
+        let rows = found["comparison"].as_array().unwrap();
+        assert_eq!(rows.len(), shipped.convention().rules.len());
+        assert!(rows.iter().all(|row| row["rule"].is_string() && row["sentence"].is_string()));
+        assert!(!found["order"].as_array().unwrap().is_empty());
+        assert!(found["steps"].as_array().unwrap().len() > 5);
+    }
+}
+
+#[test]
+fn contradictory_rules_are_refused_by_name() {
+    let mut text = cardiac::Shipped::find(FIRST_COURSE).unwrap().toml.to_owned();
+    text += "[[rules]]\nid = \"notch_late\"\nkind = \"timing\"\nlandmark = \"dicrotic_notch\"\n\
+             after = \"t_end\"\nby_ms = [10, 40]\ntext = \"The notch is after T.\"\ncause = \"None.\"\n";
+    let folder = Folder::new("contradictory").with("mine.toml", &text);
+    let output = folder.run(&["convention", "mine.toml", "--json"]);
+    assert_eq!(output.status.code(), Some(1));
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(found["consistent"], false);
+    let sets = found["contradictions"].as_array().unwrap();
+    let mut set: Vec<&str> =
+        sets[0].as_array().unwrap().iter().map(|rule| rule.as_str().unwrap()).collect();
+    set.sort_unstable();
+    assert_eq!((sets.len(), set), (1, vec!["notch_late", "notch_with_s2", "s2_in_t"]));
+    let said = String::from_utf8(folder.run(&["convention", "mine.toml"]).stdout).unwrap();
+    assert!(
+        said.contains("They cannot all hold") && said.contains("The notch is after T"),
+        "{said}"
+    );
+    folder.fail(1, &["convention", "mine.toml", "--schematic", "no.svg"], &["cannot all hold"]);
+    assert!(!folder.0.join("no.svg").exists());
+}
+
+#[test]
+fn faults_in_a_convention_are_told_with_their_lines() {
+    let text = |channel: &str, landmark: &str| {
+        format!(
+            "title = \"Mine\"\nsimplifies = \"All.\"\npanels = [[\"ecg\"], [\"{channel}\"]]\n\
+             [[rules]]\nid = \"one\"\nkind = \"timing\"\nlandmark = \"{landmark}\"\n\
+             with = \"r_peak\"\ntext = \"T.\"\ncause = \"C.\"\n"
+        )
+    };
+    let folder =
+        Folder::new("faulty convention").with("mine.toml", &text("heart_sound", "s1_onset"));
+    folder.fail(1, &["convention", "mine.toml"], &["mine.toml, line 3", "heart_sounds"]);
+    let folder = folder.with("mine.toml", &text("heart_sounds", "s1_onst"));
+    folder.fail(1, &["convention", "mine.toml"], &["mine.toml, line 7", "s1_onset"]);
+    folder.fail(1, &["convention", "first_corse"], &["did you mean “first_course”?"]);
+    folder.fail(1, &["convention"], &["--list"]);
+    folder.fail(1, &["convention", "mine.toml", "--source"], &["does not come with the program"]);
+}
+
+#[test]
+fn a_conventions_source_is_a_file_that_can_be_read_again() {
+    let folder = Folder::new("source");
+    let text = folder.succeed(&["convention", FIRST_COURSE, "--source"]);
+    let folder = folder.with("mine.toml", &text);
+    let (shipped, mine) = (
+        folder.succeed(&["convention", FIRST_COURSE, "--json"]),
+        folder.succeed(&["convention", "mine.toml", "--json"]),
+    );
+    assert_eq!(shipped, mine);
+}
+
+#[test]
+fn a_schematic_and_its_build_are_drawn() {
+    let folder = Folder::new("schematic");
+    for (file, start) in [("s.svg", &b"<svg"[..]), ("s.pdf", b"%PDF"), ("s.png", b"\x89PNG")] {
+        folder.succeed(&["convention", FIRST_COURSE, "--schematic", file]);
+        let bytes = folder.bytes(file);
+        let head = &bytes[..bytes.len().min(200)];
+        assert!(head.windows(start.len()).any(|part| part == start), "{file}");
+    }
+    folder.succeed(&["convention", FIRST_COURSE, "--steps", "deep/build"]);
+    let page = String::from_utf8(folder.bytes("deep/build/steps.md")).unwrap();
+    let steps = page.matches("\n## ").count();
+    assert_eq!(page.matches("*Why:*").count(), steps);
+    for step in 1..=steps {
+        let file = format!("step-{step:02}.svg");
+        assert!(page.contains(&file));
+        let svg = String::from_utf8(folder.bytes(&format!("deep/build/{file}"))).unwrap();
+        assert!(roxmltree::Document::parse(&svg).is_ok(), "{file}");
+    }
+    // The first step shows no pressure yet, the last shows the notch.
+    let drawn = |step: usize| folder.bytes(&format!("deep/build/step-{step:02}.svg"));
+    let has_notch = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap().contains(">notch<");
+    assert!(!has_notch(drawn(1)) && has_notch(drawn(steps)));
+}
+
+#[test]
+fn a_cycle_is_judged_and_questions_are_asked() {
+    let folder = Folder::new("judged");
+    folder.succeed(&["simulate", "--json", "-o", "rest.json"]);
+    let json =
+        folder.succeed(&["convention", "measured_physiology", "--judge", "rest.json", "--json"]);
+    let verdicts: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert!(verdicts.as_array().unwrap().iter().all(|verdict| verdict["outcome"] == "met"));
+    let text = folder.succeed(&["convention", FIRST_COURSE, "--judge", "rest.json"]);
+    assert!(text.contains("top_at_mid_t: not met"), "{text}");
+    let ask = |seed: &str| {
+        folder.succeed(&["convention", FIRST_COURSE, "--questions", "4", "--seed", seed])
+    };
+    assert_eq!(ask("7").matches("Answer:").count(), 4);
+    assert_eq!(ask("7"), ask("7"));
+    assert_ne!(ask("7"), ask("8"));
+}
+
+#[test]
+fn the_schema_is_json_that_knows_the_landmarks() {
+    let text = Folder::new("schema").succeed(&["convention", "--schema"]);
+    let schema: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let points = schema["$defs"]["point"]["enum"].as_array().unwrap();
+    assert!(points.iter().any(|point| point == "dicrotic_notch@pa_pressure"));
+}
+
+#[test]
+fn another_heart_shows_in_the_comparison() {
+    let folder =
+        Folder::new("against").with("slow.toml", "condition = \"first_degree_av_block\"\n");
+    let arguments = ["convention", "measured_physiology", "--against", "slow.toml", "--json"];
+    let found: serde_json::Value = serde_json::from_str(&folder.succeed(&arguments)).unwrap();
+    let rows = found["comparison"].as_array().unwrap();
+    let pr = rows.iter().find(|row| row["rule"] == "pr").unwrap();
+    assert_eq!(pr["computed"]["outcome"], "not_met");
+    // The rules are sound; it is this heart that does not keep to one of them.
+    assert_eq!(found["consistent"], true);
+    assert_eq!(found["refused_by_this_ecg"], serde_json::json!([["pr"]]));
+}

@@ -1,0 +1,208 @@
+//! What is found out about a convention, and how its figures look.
+
+use std::path::{Path, PathBuf};
+
+use cardiac::Shipped;
+use convention::{
+    Check, Comparison, Conflict, Convention, Point, Relation, Says, SchematicError, Step, Timing,
+    check, check_on, compare, schematic, steps,
+};
+use cycle::{Cycle, Subject};
+use figure::{FigureSpec, PanelSpec};
+use heart::{Heart, Rhythm};
+
+use crate::failure::Failure;
+use crate::files;
+
+/// Rates at which a convention is tried, in beats a minute.
+pub(crate) const RATES: [u16; 8] = [50, 60, 70, 80, 90, 100, 110, 120];
+
+/// Reads the convention that `named` names: one that comes with the program, or a file.
+pub(crate) fn read(named: &str) -> Result<Convention, Failure> {
+    if let Some(shipped) = Shipped::find(named) {
+        return Ok(shipped.convention());
+    }
+    let path = PathBuf::from(named);
+    if path.extension().is_none() && !path.exists() {
+        let known = cardiac::CONVENTIONS.iter().map(|shipped| shipped.name);
+        let near = cycle::nearest(named, known);
+        let offer = near.map_or_else(
+            || "`incisura convention --list` lists them; a file's name ends with .toml".to_owned(),
+            |near| format!("did you mean “{near}”?"),
+        );
+        return Err(Failure::Other(format!("no convention is called “{named}”; {offer}")));
+    }
+    let text = files::read(&path)?;
+    Convention::from_toml(&text, &heart::subject())
+        .map_err(|faults| Failure::Faults { path, faults })
+}
+
+/// A resting adult with the rate and PR interval of `heart`, in sinus rhythm, for one beat.
+pub(crate) fn normal_beat(heart: &Heart) -> Result<Cycle, Failure> {
+    let mut normal = Heart { rhythm: Rhythm::default(), ..Heart::default() };
+    normal.parameters.rate_bpm = heart.parameters.rate_bpm;
+    normal.parameters.pr_interval_ms = heart.parameters.pr_interval_ms;
+    Ok(heart::simulate(&normal, 1)?)
+}
+
+/// Everything that can be said about a convention and a heart.
+pub(crate) struct Findings {
+    /// The timing rules by themselves.
+    pub(crate) alone: Check,
+    /// The timing rules on the ECG of a normal heart at the given heart's rate.
+    pub(crate) on_ecg: Check,
+    /// Sets of rules about heights that cannot hold together.
+    pub(crate) heights: Vec<String>,
+    /// The schematic, or why there is none.
+    pub(crate) schematic: Result<Cycle, SchematicError>,
+    /// The build, or why there is none.
+    pub(crate) steps: Result<Vec<Step>, convention::StepError>,
+    /// Rates among [`RATES`] at which the rules can be drawn from a resting adult's ECG.
+    pub(crate) drawn_at: Vec<u16>,
+    pub(crate) comparison: Comparison,
+}
+
+impl Findings {
+    /// Finds out everything about `convention`, held to `heart`.
+    pub(crate) fn new(convention: &Convention, heart: &Heart) -> Result<Self, Failure> {
+        let subject = heart::subject();
+        let base = normal_beat(heart)?;
+        let computed = heart::simulate(heart, heart::natural_beats(heart))?;
+        let drawn = schematic(convention, &subject, &base, 1);
+        let heights = match &drawn {
+            Err(SchematicError::Heights(rules)) => rules.clone(),
+            _ => Vec::new(),
+        };
+        let mut drawn_at = Vec::new();
+        for rate in RATES {
+            let mut at_rate = Heart::default();
+            at_rate.parameters.rate_bpm = f64::from(rate);
+            if schematic(convention, &subject, &normal_beat(&at_rate)?, 1).is_ok() {
+                drawn_at.push(rate);
+            }
+        }
+        let model = drawn.as_ref().unwrap_or(&base);
+        Ok(Self {
+            alone: check(convention, &subject),
+            on_ecg: check_on(convention, &subject, &base),
+            heights,
+            steps: steps(convention, &subject, model),
+            schematic: drawn,
+            drawn_at,
+            comparison: compare(convention, &subject, &computed, &cardiac::published()),
+        })
+    }
+
+    /// The check that speaks for the rules: on an ECG, unless they contradict one another or
+    /// this ECG contradicts them.
+    pub(crate) fn check(&self) -> &Check {
+        if self.on_ecg.consistent() { &self.on_ecg } else { &self.alone }
+    }
+
+    /// What cannot hold together about times: by the rules alone, or on the ECG of a resting
+    /// adult at whatever rate.
+    pub(crate) fn conflicts(&self) -> &[Conflict] {
+        if self.alone.consistent() && self.drawn_at.is_empty() {
+            &self.on_ecg.conflicts
+        } else {
+            &self.alone.conflicts
+        }
+    }
+
+    /// Sets of rules that cannot hold together.
+    pub(crate) fn contradictions(&self) -> Vec<Vec<String>> {
+        let timing = self.conflicts().iter().map(|conflict| conflict.rules.clone());
+        let heights = (!self.heights.is_empty()).then(|| self.heights.clone());
+        timing.chain(heights).collect()
+    }
+}
+
+/// The figure of a convention: its panels, its alignment lines and its bars.
+pub(crate) fn spec(convention: &Convention, subject: &Subject, model: &Cycle) -> FigureSpec {
+    let panels = convention.panels.iter().map(|channels| {
+        let kinds = channels.iter().filter_map(|id| subject.channel(id));
+        let (low, high) = kinds.clone().fold((f64::MAX, f64::MIN), |(low, high), kind| {
+            let own = model.trace(&kind.id).and_then(cycle::Trace::range);
+            own.map_or((low, high), |(l, h)| (low.min(l), high.max(h)))
+        });
+        let unit = kinds.clone().next().map_or("", |kind| kind.unit.as_str());
+        let height_mm = match (unit, channels.len()) {
+            ("mV", _) => 24.0,
+            ("relative", _) => 20.0,
+            ("mmHg", 1) => 36.0,
+            ("mmHg", _) => 50.0,
+            _ => 28.0,
+        };
+        // Room above and below for labels, whatever is drawn so far.
+        let room = 0.22 * (high - low);
+        let range = (high > low).then_some([low - room, high + room]);
+        PanelSpec { channels: channels.clone(), height_mm, range, title: None }
+    });
+    FigureSpec {
+        title: Some(convention.title.clone()),
+        panels: panels.collect(),
+        lines: lines(convention, subject, model),
+        bars: convention.bars.clone(),
+        // The phases are the left heart's.
+        phases: convention.bars.iter().any(|bar| bar == "mitral"),
+        ..FigureSpec::default()
+    }
+}
+
+/// Most alignment lines of a schematic: more than these are hard to tell apart.
+const MOST_LINES: usize = 6;
+
+/// The landmarks through which a convention's alignment lines go: first what something is put
+/// on, then what of the reference channel something is put after, before or between. Of those
+/// that coincide one line is enough: that of the reference channel, if there is one.
+fn lines(convention: &Convention, subject: &Subject, model: &Cycle) -> Vec<String> {
+    let on_reference =
+        |point: &&Point| point.channel.as_deref() == Some(&subject.reference_channel);
+    let mut ranked: Vec<(u8, &Point)> = Vec::new();
+    for rule in &convention.rules {
+        let Says::Timing { timing, .. } = &rule.says else { continue };
+        match timing {
+            Timing::Offset { to, relation: Relation::With, .. } => ranked.push((0, to)),
+            Timing::Offset { to, .. } => ranked.extend(on_reference(&to).then_some((1, to))),
+            Timing::Between { from, to, .. } => {
+                let ends = [from, to].into_iter().filter(on_reference);
+                ranked.extend(ends.map(|point| (2, point)));
+            }
+        }
+    }
+    ranked.sort_by_key(|(rank, point)| (*rank, !on_reference(point)));
+    let mut lines: Vec<String> = Vec::new();
+    for (_, point) in ranked {
+        let name = &point.name;
+        let same = |other: &String| match (model.time_of(other), model.time_of(name)) {
+            (Some(a), Some(b)) => (a - b).abs() < 0.001,
+            _ => other == name,
+        };
+        if !lines.iter().any(same) && lines.len() < MOST_LINES {
+            lines.push(name.clone());
+        }
+    }
+    lines
+}
+
+/// The figure as it stands after a step: the same frame, with only what is drawn so far.
+pub(crate) fn step_spec(
+    whole: &FigureSpec,
+    step: &Step,
+    drawn: &[Point],
+    number: usize,
+    of: usize,
+) -> FigureSpec {
+    let is_drawn = |name: &String| drawn.iter().any(|point| point.name == *name);
+    FigureSpec {
+        title: Some(format!("Step {number} of {of}: {}", step.title)),
+        lines: whole.lines.iter().filter(|name| is_drawn(name)).cloned().collect(),
+        phases: false,
+        ..whole.clone()
+    }
+}
+
+/// The folder's file for a step, such as `step-03.svg`.
+pub(crate) fn step_file(folder: &Path, number: usize) -> PathBuf {
+    folder.join(format!("step-{number:02}.svg"))
+}
