@@ -1,5 +1,7 @@
 //! Times of the parts that a person waits for: a heart's steady state, its cycle, its figure.
 
+use convention::Scale;
+use convention::network::Network;
 use cycle::Cycle;
 use divan::Bencher;
 use figure::{Figure, FigureSpec, FontEmbedding, PanelSpec};
@@ -88,4 +90,48 @@ fn figure_to_png_200_dpi(bencher: Bencher) {
 fn figure_to_pdf(bencher: Bencher) {
     let figure = resting_figure();
     bencher.bench(|| figure.pdf().expect("the figure can be written"));
+}
+
+/// A network of 60 points with 200 rules that can all hold: around a hidden solution, so that
+/// they bind one another. Without them the answer would be found at once.
+fn rules() -> Network {
+    let mut network = Network::new(60);
+    let mut state = 7u64;
+    let mut random = |below: u64| {
+        state =
+            state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) % below
+    };
+    let times: Vec<i64> = (0..60).map(|_| random(800_000_000) as i64).collect();
+    for rule in 0..200 {
+        let (from, to) = (random(60) as usize, random(60) as usize);
+        if from == to {
+            continue;
+        }
+        let apart = times[to] - times[from];
+        let (early, late) = (random(50_000_000) as i64, random(50_000_000) as i64);
+        network.limit(from, to, Some(apart - early), Some(apart + late), Some(rule));
+    }
+    network
+}
+
+/// Whether 200 rules can all hold, and the tightest limits between all points.
+#[divan::bench]
+fn check_of_200_rules(bencher: Bencher) {
+    let network = rules();
+    bencher.bench(|| network.solve().expect("the rules were made around a solution"));
+}
+
+#[divan::bench(args = cardiac::CONVENTIONS.map(|shipped| shipped.name))]
+fn schematic(bencher: Bencher, name: &str) {
+    let shipped = cardiac::Shipped::find(name).expect("its name comes from the list");
+    let (convention, subject, base) = (shipped.convention(), heart::subject(), resting_cycle());
+    bencher.bench(|| convention::schematic(&convention, &subject, &base, 1));
+}
+
+#[divan::bench]
+fn judgement(bencher: Bencher) {
+    let shipped = cardiac::Shipped::find("measured_physiology").expect("it is shipped");
+    let (convention, subject, base) = (shipped.convention(), heart::subject(), resting_cycle());
+    bencher.bench(|| convention::judge(&base, &convention, &subject, &Scale::Measured));
 }
