@@ -47,6 +47,7 @@ struct Piece {
 ///
 /// The reference channel comes first, stroke by stroke. A piece is drawn after those it is
 /// aligned to; where that leaves a choice, panels go from top to bottom and each from left to
+/// right, or, where rules name events, which belong to all panels, everything from left to
 /// right. Steps that the convention's file words or orders come as it says.
 ///
 /// # Errors
@@ -100,15 +101,13 @@ impl Builder<'_> {
                 pieces.push(Piece { title, points: vec![point], draw: None });
             }
         }
+        let by_time = pieces.iter().any(|piece| piece.points[0].channel.is_none());
         let key = |piece: &Piece| {
             let channel = piece.points[0].channel.as_deref();
-            // Events belong below the panels.
-            let panel = channel.map_or(usize::MAX, |channel| {
-                self.convention.channels().position(|c| c == channel).unwrap_or(usize::MAX)
-            });
+            let panel = self.convention.channels().position(|c| Some(c) == channel);
             let reference = channel == Some(reference.as_str());
             let time = self.beat.time_s(&piece.points[0]).unwrap_or(f64::MAX);
-            (!reference, panel, time)
+            (!reference, panel.filter(|_| !by_time), time)
         };
         pieces.sort_by(|a, b| {
             let (a, b) = (key(a), key(b));
