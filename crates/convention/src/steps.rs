@@ -342,9 +342,16 @@ fn full_stop(text: &str) -> String {
 /// `model` as it stands when only `drawn` has been built: traces as far as they have come,
 /// bursts that are not there yet left silent, and only the landmarks that are placed.
 ///
-/// A trace appears up to the last of its landmarks that is drawn with no gap before it, and
-/// whole once all are; one of which nothing is drawn has no samples.
-pub fn partial(model: &Cycle, subject: &Subject, drawn: &[Point]) -> Cycle {
+/// A trace appears up to the last of the points that it is built from, with no gap before it,
+/// and whole once all are drawn; one of which nothing is drawn has no samples. It is built
+/// from its own landmarks that rules name, and from the points between which rules say how it
+/// runs.
+pub fn partial(
+    convention: &Convention,
+    subject: &Subject,
+    model: &Cycle,
+    drawn: &[Point],
+) -> Cycle {
     let beat = beats(model, subject).into_iter().next().unwrap_or_default();
     let mut part = model.clone();
     let is_drawn = |name: &str, channel: Option<&str>| {
@@ -359,44 +366,51 @@ pub fn partial(model: &Cycle, subject: &Subject, drawn: &[Point]) -> Cycle {
     let bursts =
         |channel: &str| subject.strokes.iter().any(|s| s.channel == channel && s.burst.is_some());
     for trace in &mut part.traces {
-        if !drawn.iter().any(|point| point.channel.as_deref() == Some(&trace.channel)) {
-            trace.samples.clear();
-            continue;
-        }
-        if bursts(&trace.channel) {
+        let marks = marks_of(&trace.channel, convention, subject, &beat);
+        let reached = marks.iter().take_while(|(point, _)| drawn.contains(point)).count();
+        let burst = bursts(&trace.channel);
+        if burst && marks.iter().any(|(point, _)| drawn.contains(point)) {
             silence(trace, model, subject, &beat, drawn);
-            continue;
+        } else if reached == 0 {
+            trace.samples.clear();
+        } else if reached < marks.len() {
+            let end = marks[reached - 1].1;
+            let count = ((end - trace.start_s) * trace.rate_hz).round().max(0.0) as usize;
+            trace.samples.truncate(count + 1);
         }
-        // Strokes and landmarks in the order of time, until the first that is missing.
-        let mut marks: Vec<(&Point, f64)> = beat
-            .places
-            .iter()
-            .filter(|(point, _)| point.channel.as_deref() == Some(&trace.channel))
-            .map(|(point, place)| (point, place.time_s))
-            .collect();
-        marks.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let wanted = |point: &Point| subject.stroke_of(&point.name).is_some();
-        let anything = marks.iter().any(|(point, _)| wanted(point));
-        let mut reached = None;
-        let mut whole = true;
-        for (point, time_s) in marks {
-            if drawn.contains(point) {
-                reached = Some(time_s);
-            } else if !anything || wanted(point) {
-                whole = false;
-                break;
-            }
-        }
-        if whole {
-            continue;
-        }
-        // A little beyond, to the middle of what is level, would say more than is drawn.
-        let end = reached.unwrap_or(trace.start_s);
-        let count = ((end - trace.start_s) * trace.rate_hz).round().max(0.0) as usize;
-        trace.samples.truncate(count + usize::from(reached.is_some()));
     }
     part.repeats = false;
     part
+}
+
+/// The points that a trace is built from, in the order of time.
+fn marks_of(
+    channel: &str,
+    convention: &Convention,
+    subject: &Subject,
+    beat: &Beat,
+) -> Vec<(Point, f64)> {
+    let mut points: Vec<Point> = Vec::new();
+    if channel == subject.reference_channel {
+        let strokes = subject.strokes.iter().filter(|stroke| stroke.channel == channel);
+        let names = strokes.flat_map(|stroke| &stroke.landmarks);
+        points.extend(names.map(|name| Point::new(name, Some(channel))));
+    }
+    points
+        .extend(convention.points().into_iter().filter(|p| p.channel.as_deref() == Some(channel)));
+    for rule in &convention.rules {
+        if let Says::Shape { channel: on, from, to, .. } = &rule.says
+            && on == channel
+        {
+            points.extend([from.clone(), to.clone()]);
+        }
+    }
+    points.sort();
+    points.dedup();
+    let mut marks: Vec<(Point, f64)> =
+        points.into_iter().filter_map(|p| beat.time_s(&p).map(|time_s| (p, time_s))).collect();
+    marks.sort_by(|a, b| a.1.total_cmp(&b.1));
+    marks
 }
 
 /// Leaves a trace of bursts on its baseline where a burst is not drawn yet.

@@ -181,7 +181,7 @@ fn only_what_is_drawn_is_shown() {
     let model = base();
     let subject = subject();
     let drive = |names: &[&str]| names.iter().map(|name| mark(name, "drive")).collect::<Vec<_>>();
-    let part = |points: &[Point]| partial(&model, &subject, points);
+    let part = |points: &[Point]| partial(&convention, &subject, &model, points);
     let samples = |cycle: &Cycle, channel: &str| cycle.trace(channel).unwrap().samples.clone();
 
     let nothing = part(&[]);
@@ -198,9 +198,9 @@ fn only_what_is_drawn_is_shown() {
     points.extend(drive(&["late_top", "late_end"]));
     assert_eq!(samples(&part(&points), "drive"), samples(&model, "drive"));
 
-    // The crest alone leaves a gap before it; with the foot the force comes as far as it.
-    let crest = mark("crest", "force");
-    assert!(samples(&part(std::slice::from_ref(&crest)), "force").len() <= 1);
+    // The dip alone leaves the crest as a gap before it; the crest comes as far as it is.
+    let (crest, dip) = (mark("crest", "force"), mark("dip", "force"));
+    assert!(samples(&part(&[dip]), "force").is_empty());
     let part_of_force = part(&[mark("foot", "force"), crest]);
     assert_eq!(samples(&part_of_force, "force"), samples(&model, "force")[..=200]);
     assert_eq!(part_of_force.landmarks.len(), 2);
@@ -220,14 +220,14 @@ fn only_what_is_drawn_is_shown() {
     let mut shown = 0;
     for step in build(&convention) {
         points.extend(step.draw);
-        let part = partial(&model, &subject, &points);
+        let part = partial(&convention, &subject, &model, &points);
         let count = part.traces.iter().map(|trace| trace.samples.len()).sum::<usize>()
             + part.landmarks.len()
             + part.events.len();
         assert!(count > shown, "{} shows nothing new", step.title);
         shown = count;
     }
-    let whole = partial(&model, &subject, &points);
+    let whole = partial(&convention, &subject, &model, &points);
     for channel in ["drive", "knock"] {
         let last = if channel == "knock" { 280..310 } else { 0..500 };
         assert_eq!(samples(&whole, channel)[last.clone()], samples(&model, channel)[last]);

@@ -265,7 +265,7 @@ fn draw_steps(convention: &Convention, found: &Findings, folder: &Path) -> Resul
     for (index, step) in steps.iter().enumerate() {
         let number = index + 1;
         drawn.extend(step.draw.iter().cloned());
-        let part = partial(model, &subject, &drawn);
+        let part = partial(convention, &subject, model, &drawn);
         let spec = schematics::step_spec(&whole, step, &drawn, number, steps.len());
         let figure = figure::lay_out(&part, &subject, &spec)?;
         let file = schematics::step_file(folder, number);
