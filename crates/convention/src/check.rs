@@ -6,7 +6,7 @@ use crate::Point;
 use crate::beat::{Beat, beats, stroke_span};
 use crate::network::{Contradiction, Link, Minimal, Network};
 use crate::read::ORDER_MS;
-use crate::rule::{Convention, Says, Timing};
+use crate::rule::{Convention, Relative, Says};
 use crate::words::{Words, amount};
 
 /// What is known of a convention's timing rules taken together.
@@ -245,16 +245,16 @@ impl Timeline {
         &mut self,
         rule: usize,
         point: &Point,
-        timing: &Timing,
+        timing: &Relative,
         subject: &Subject,
         given: Option<Given<'_>>,
     ) {
         match timing {
-            Timing::Offset { to, window, .. } => {
+            Relative::Offset { to, window, .. } => {
                 let window = window.map(|side| side.map(|ms| ms / 1000.0));
                 self.limit(to, point, window, Some(rule));
             }
-            Timing::Between { from, to, shares, .. } => {
+            Relative::Between { from, to, shares, .. } => {
                 let place = |point: &Point| given.and_then(|given| given.beat.time_s(point));
                 let known = from.is_reference(subject) && to.is_reference(subject);
                 match (place(from), place(to)) {

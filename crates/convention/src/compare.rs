@@ -7,7 +7,7 @@ use crate::Point;
 use crate::beat::{Beat, beats};
 use crate::judge::{Outcome, Scale, Unit, Verdict, judge};
 use crate::published::{Published, Range};
-use crate::rule::{Convention, Height, Rule, Says, Timing};
+use crate::rule::{Convention, Relative, Rule, Says};
 use crate::words::{Words, amount, distance, later_ms, sentence};
 
 /// A convention beside a computed cycle and published measurement.
@@ -117,11 +117,11 @@ impl Comparer<'_> {
     /// the rule's window counted from there.
     fn measured(&self, rule: &Rule) -> Option<(Point, Range, [Option<f64>; 2], Unit)> {
         match &rule.says {
-            Says::Timing { point, timing: Timing::Offset { to, window, .. } } => {
+            Says::Timing { point, timing: Relative::Offset { to, window, .. } } => {
                 let range = self.published.range_ms(to, point, self.rate_bpm)?;
                 Some((to.clone(), range, *window, Unit::Ms))
             }
-            Says::Timing { point, timing: Timing::Between { from, to, shares, .. } } => {
+            Says::Timing { point, timing: Relative::Between { from, to, shares, .. } } => {
                 let length = later_ms(self.beat.get(to)?, self.beat.get(from)?);
                 let window = shares.map(|share| Some(share * length));
                 // Counted from whichever end is the better measured.
@@ -136,7 +136,7 @@ impl Comparer<'_> {
                 }
                 Some((from.clone(), near.or(far)?, window, Unit::Ms))
             }
-            Says::Height { point, height: Height::Offset { to, window, .. } } => {
+            Says::Height { point, height: Relative::Offset { to, window, .. } } => {
                 let range = self.published.range_of_height(to, point, self.rate_bpm)?;
                 let unit = Unit::Value(self.words.unit(point).to_owned());
                 Some((to.clone(), range, *window, unit))

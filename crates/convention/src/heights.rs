@@ -4,7 +4,7 @@ use cycle::Trace;
 
 use crate::beat::Beat;
 use crate::network::Network;
-use crate::rule::{Form, Height, Level, Says};
+use crate::rule::{Form, Level, Relative, Says};
 use crate::schematic::{Drawing, around};
 use crate::{Point, SchematicError};
 
@@ -94,12 +94,12 @@ impl<'a> Levels<'a> {
         self.needed |=
             matches!(says, Says::Height { .. } | Says::Level { .. } | Says::Shape { .. });
         match says {
-            Says::Height { point, height: Height::Offset { to, window, aim, .. } } => {
+            Says::Height { point, height: Relative::Offset { to, window, aim, .. } } => {
                 let (from, to) = (self.own(to), self.own(point));
                 self.limit(from, to, *window, index);
                 self.aims.extend(aim.map(|by| Aim { node: to, from, by }));
             }
-            Says::Height { point, height: Height::Between { from, to, shares, aim } } => {
+            Says::Height { point, height: Relative::Between { from, to, shares, aim } } => {
                 let (x, a, b) = (self.own(point), self.own(from), self.own(to));
                 self.limit(a, x, [Some(0.0), None], index);
                 self.limit(x, b, [Some(0.0), None], index);

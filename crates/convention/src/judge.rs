@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use crate::Point;
 use crate::beat::{Beat, Place, baseline, beats};
-use crate::rule::{Convention, Form, Height, Level, Rule, Says, Timing, Tolerance};
+use crate::rule::{Convention, Form, Level, Relative, Rule, Says, Tolerance};
 use crate::words::{Words, amount, distance, later_ms, sentence};
 
 /// In what a cycle is measured.
@@ -239,16 +239,16 @@ impl Judge<'_> {
     /// What a rule asks for, with the window as this cycle makes it.
     fn asks(&self, rule: &Rule, window: [Option<f64>; 2], unit: &str) -> String {
         let has_it = match &rule.says {
-            Says::Timing { timing: Timing::Offset { to, .. }, .. } => {
+            Says::Timing { timing: Relative::Offset { to, .. }, .. } => {
                 self.words.apart(window, unit, "after", "before", to)
             }
-            Says::Height { height: Height::Offset { to, .. }, .. } => {
+            Says::Height { height: Relative::Offset { to, .. }, .. } => {
                 self.words.apart(window, unit, "above", "below", to)
             }
-            Says::Timing { timing: Timing::Between { from, .. }, .. } => {
+            Says::Timing { timing: Relative::Between { from, .. }, .. } => {
                 format!("{} {}", distance(window, unit, "after", "before"), self.words.the(from))
             }
-            Says::Height { height: Height::Between { from, .. }, .. } => {
+            Says::Height { height: Relative::Between { from, .. }, .. } => {
                 format!("{} {}", distance(window, unit, "above", "below"), self.words.the(from))
             }
             Says::Level { level: Level::Baseline, .. } => "on the baseline".to_owned(),
@@ -285,11 +285,11 @@ impl Judge<'_> {
         }
     }
 
-    fn timing(&self, beat: &Beat, point: &Point, timing: &Timing) -> Result<Found, String> {
+    fn timing(&self, beat: &Beat, point: &Point, timing: &Relative) -> Result<Found, String> {
         let place = self.place(beat, point)?;
         let (to, window) = match timing {
-            Timing::Offset { to, window, .. } => (to, *window),
-            Timing::Between { from, to, shares, .. } => {
+            Relative::Offset { to, window, .. } => (to, *window),
+            Relative::Between { from, to, shares, .. } => {
                 let length = later_ms(self.place(beat, to)?, self.place(beat, from)?);
                 if length < 0.0 {
                     let (from, to) = (self.words.the(from), self.words.the(to));
@@ -305,11 +305,11 @@ impl Judge<'_> {
         Ok(Found::new(measured, window, None, said))
     }
 
-    fn height(&self, beat: &Beat, point: &Point, height: &Height) -> Result<Found, String> {
+    fn height(&self, beat: &Beat, point: &Point, height: &Relative) -> Result<Found, String> {
         let place = self.place(beat, point)?;
         let (to, window) = match height {
-            Height::Offset { to, window, .. } => (to, *window),
-            Height::Between { from, to, shares, .. } => {
+            Relative::Offset { to, window, .. } => (to, *window),
+            Relative::Between { from, to, shares, .. } => {
                 let length = self.place(beat, to)?.value - self.place(beat, from)?.value;
                 if length < 0.0 {
                     let (from, to) = (self.words.the(from), self.words.the(to));

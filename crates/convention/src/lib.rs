@@ -31,9 +31,7 @@ pub use judge::{Outcome, Scale, Unit, Verdict, judge};
 pub use point::Point;
 pub use published::{Measured, Published, PublishedError};
 pub use read::{Fault, Faults};
-pub use rule::{
-    Convention, Form, Height, Level, Relation, Rule, Says, StepText, Timing, Tolerance,
-};
+pub use rule::{Convention, Form, Level, Relation, Relative, Rule, Says, StepText, Tolerance};
 pub use schema::schema;
 pub use schematic::{SchematicError, schematic};
 pub use steps::{Step, StepError, partial, steps};

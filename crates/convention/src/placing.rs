@@ -5,7 +5,7 @@ use cycle::{Cycle, Subject};
 use crate::beat::Beat;
 use crate::check::{Given, Timeline, seconds, ticks};
 use crate::network::Minimal;
-use crate::rule::{Convention, Says, Timing};
+use crate::rule::{Convention, Relative, Says};
 use crate::warp::Periodic;
 use crate::{Point, SchematicError, steps};
 
@@ -200,10 +200,10 @@ impl Placer<'_> {
     /// Where a rule would have a point, if it says.
     fn aim(&self, point: &Point, of: &dyn Fn(&Point) -> Option<f64>) -> Option<f64> {
         self.convention.rules.iter().find_map(|rule| match &rule.says {
-            Says::Timing { point: p, timing: Timing::Offset { to, aim, .. } } if p == point => {
+            Says::Timing { point: p, timing: Relative::Offset { to, aim, .. } } if p == point => {
                 Some(of(to)? + (*aim)? / 1000.0)
             }
-            Says::Timing { point: p, timing: Timing::Between { from, to, aim, .. } }
+            Says::Timing { point: p, timing: Relative::Between { from, to, aim, .. } }
                 if p == point =>
             {
                 let (from, to) = (of(from)?, of(to)?);

@@ -14,7 +14,7 @@ use serde::Serialize;
 use crate::check::{Check, ticks};
 use crate::network::Minimal;
 use crate::read::ORDER_MS;
-use crate::rule::{Convention, Says, Timing};
+use crate::rule::{Convention, Relative, Says};
 use crate::words::{Words, amount, sentence};
 use crate::{Point, beats};
 
@@ -762,7 +762,7 @@ impl Telling<'_> {
         let with = [Some(0.0), Some(0.0)];
         stretch.rule.is_some_and(|rule| {
             matches!(&rules[rule].says,
-                Says::Timing { timing: Timing::Offset { window, .. }, .. } if *window == with)
+                Says::Timing { timing: Relative::Offset { window, .. }, .. } if *window == with)
         })
     }
 

@@ -7,9 +7,7 @@ use cycle::Subject;
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::rule::{
-    Convention, Form, Height, Level, Relation, Rule, Says, StepText, Timing, Tolerance,
-};
+use crate::rule::{Convention, Form, Level, Relation, Relative, Rule, Says, StepText, Tolerance};
 use crate::{Point, schema};
 
 /// How much later "after" is where no distance is given, in milliseconds.
@@ -562,7 +560,7 @@ impl Reader<'_> {
         }
     }
 
-    fn timing(&self) -> Read<Timing> {
+    fn timing(&self) -> Read<Relative> {
         let rule = self.rule;
         let point = self.landmark()?;
         let choices = [
@@ -585,7 +583,7 @@ impl Reader<'_> {
                 return wrong(share.span(), what);
             }
             let aim = self.aim([Some(shares[0]), Some(shares[1])])?;
-            return Ok(Timing::Between { from, to, shares, aim });
+            return Ok(Relative::Between { from, to, shares, aim });
         };
         self.only_with(&rule.share, "share", "between")?;
         let relation = match key {
@@ -619,7 +617,7 @@ impl Reader<'_> {
         }
         let window = self.window(relation, distance.map(|(distance, _)| distance), ORDER_MS);
         let aim = self.signed_aim(relation, window)?;
-        Ok(Timing::Offset { to: self.other(typed, &point)?, relation, window, aim })
+        Ok(Relative::Offset { to: self.other(typed, &point)?, relation, window, aim })
     }
 
     fn unit_of(&self, point: &Point) -> Option<(&str, f64)> {
@@ -665,7 +663,7 @@ impl Reader<'_> {
             self.same_unit(&point, &[&from, &to], span)?;
             let shares = self.shares()?;
             let aim = self.aim([Some(shares[0]), Some(shares[1])])?;
-            return Ok(Says::Height { point, height: Height::Between { from, to, shares, aim } });
+            return Ok(Says::Height { point, height: Relative::Between { from, to, shares, aim } });
         };
         self.only_with(&rule.share, "share", "between")?;
         let relation = match key {
@@ -686,7 +684,7 @@ impl Reader<'_> {
         }
         let window = self.window(relation, distance, ORDER_SHARE * range);
         let aim = self.signed_aim(relation, window)?;
-        Ok(Says::Height { point, height: Height::Offset { to, relation, window, aim } })
+        Ok(Says::Height { point, height: Relative::Offset { to, relation, window, aim } })
     }
 
     /// The channel that is named, which must be drawn.

@@ -62,9 +62,9 @@ pub enum Says {
     /// The landmark is there.
     Presence { point: Point },
     /// When the landmark is, relative to one or two others.
-    Timing { point: Point, timing: Timing },
+    Timing { point: Point, timing: Relative },
     /// How high the landmark is, relative to one or two others.
-    Height { point: Point, height: Height },
+    Height { point: Point, height: Relative },
     /// The trace of `channel` is, at the time of `at`, at a level.
     Level { channel: String, at: Point, level: Level },
     /// The trace of `channel` rises, falls or stays level from one point to another.
@@ -84,54 +84,28 @@ pub enum Relation {
     After,
 }
 
-/// When, relative to one or two other points. Milliseconds, later is more.
+/// Where a landmark is, relative to one or two others: in time, in milliseconds later; or in
+/// height, in the channel's unit higher.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Timing {
+pub enum Relative {
     /// At a distance from another point.
     Offset {
         /// The other point.
         to: Point,
         /// How the rule words it.
         relation: Relation,
-        /// Least and most that the landmark is later, in milliseconds.
+        /// Least and most that the landmark is later or higher.
         window: [Option<f64>; 2],
-        /// Where the schematic draws it if it has the choice, in milliseconds later.
+        /// Where the schematic draws it if it has the choice: how much later or higher.
         aim: Option<f64>,
     },
     /// Between two others.
     Between {
-        /// The earlier.
+        /// The earlier or lower.
         from: Point,
-        /// The later.
+        /// The later or higher.
         to: Point,
-        /// Least and most of the way from the earlier to the later, 0 to 1.
-        shares: [f64; 2],
-        /// Where the schematic draws it if it has the choice, as a share of the way.
-        aim: Option<f64>,
-    },
-}
-
-/// How high, relative to one or two other points. In the channel's unit, higher is more.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Height {
-    /// At a distance from another point.
-    Offset {
-        /// The other point.
-        to: Point,
-        /// How the rule words it.
-        relation: Relation,
-        /// Least and most that the landmark is higher.
-        window: [Option<f64>; 2],
-        /// Where the schematic draws it if it has the choice.
-        aim: Option<f64>,
-    },
-    /// Between two others.
-    Between {
-        /// The lower.
-        from: Point,
-        /// The higher.
-        to: Point,
-        /// Least and most of the way from the lower to the higher, 0 to 1.
+        /// Least and most of the way from the one to the other, 0 to 1.
         shares: [f64; 2],
         /// Where the schematic draws it if it has the choice, as a share of the way.
         aim: Option<f64>,
@@ -234,10 +208,10 @@ impl Says {
     pub fn points(&self) -> Vec<&Point> {
         match self {
             Self::Presence { point } | Self::Label { point, .. } => vec![point],
-            Self::Timing { point, timing: Timing::Offset { to, .. } }
-            | Self::Height { point, height: Height::Offset { to, .. } } => vec![point, to],
-            Self::Timing { point, timing: Timing::Between { from, to, .. } }
-            | Self::Height { point, height: Height::Between { from, to, .. } } => {
+            Self::Timing { point, timing: Relative::Offset { to, .. } }
+            | Self::Height { point, height: Relative::Offset { to, .. } } => vec![point, to],
+            Self::Timing { point, timing: Relative::Between { from, to, .. } }
+            | Self::Height { point, height: Relative::Between { from, to, .. } } => {
                 vec![point, from, to]
             }
             Self::Level { at, level: Level::Baseline, .. } => vec![at],

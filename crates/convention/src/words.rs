@@ -2,7 +2,7 @@
 
 use cycle::Subject;
 
-use crate::rule::{Convention, Form, Height, Level, Says, Timing};
+use crate::rule::{Convention, Form, Level, Relative, Says};
 use crate::{Place, Point};
 
 /// Speaks about points of one convention.
@@ -46,26 +46,26 @@ impl Words<'_> {
         match says {
             Says::Presence { point } => format!("{} is there", self.the(point)),
             Says::Timing { point, timing } => match timing {
-                Timing::Offset { to, window, .. } => {
+                Relative::Offset { to, window, .. } => {
                     format!(
                         "{} {}",
                         self.the(point),
                         self.apart(*window, "ms", "after", "before", to)
                     )
                 }
-                Timing::Between { from, to, shares, .. } => {
+                Relative::Between { from, to, shares, .. } => {
                     format!("{} {}", self.the(point), self.between(*shares, from, to))
                 }
             },
             Says::Height { point, height } => {
                 let unit = self.unit(point);
                 match height {
-                    Height::Offset { to, window, .. } => format!(
+                    Relative::Offset { to, window, .. } => format!(
                         "{} {}",
                         self.the(point),
                         self.apart(*window, unit, "above", "below", to)
                     ),
-                    Height::Between { from, to, shares, .. } => format!(
+                    Relative::Between { from, to, shares, .. } => format!(
                         "the height of {} {}",
                         self.the(point),
                         self.between(*shares, from, to)

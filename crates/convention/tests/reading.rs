@@ -8,8 +8,7 @@ use std::io::Write as _;
 use std::process::{Command, Stdio};
 
 use convention::{
-    Convention, Faults, Form, Height, Level, Point, Relation, Says, StepText, Timing, Tolerance,
-    schema,
+    Convention, Faults, Form, Level, Point, Relation, Relative, Says, StepText, Tolerance, schema,
 };
 use cycle::Subject;
 use proptest::prelude::*;
@@ -27,14 +26,14 @@ fn says(body: &str) -> Says {
 }
 
 /// What a timing rule about `dip` says.
-fn timing(body: &str) -> Timing {
+fn timing(body: &str) -> Relative {
     match says(&format!("kind = \"timing\"\nlandmark = \"dip\"\n{body}")) {
         Says::Timing { point, timing } if point == mark("dip", "force") => timing,
         other => panic!("{other:?}"),
     }
 }
 
-fn height(body: &str) -> Height {
+fn height(body: &str) -> Relative {
     match says(&format!("kind = \"height\"\nlandmark = \"dip\"\n{body}")) {
         Says::Height { point, height } if point == mark("dip", "force") => height,
         other => panic!("{other:?}"),
@@ -73,7 +72,7 @@ fn times_read_to_windows_of_milliseconds_later() {
     ];
     for (body, relation, window, aim) in cases {
         let to = mark("top", "drive");
-        assert_eq!(timing(body), Timing::Offset { to, relation, window, aim }, "{body}");
+        assert_eq!(timing(body), Relative::Offset { to, relation, window, aim }, "{body}");
     }
 }
 
@@ -83,7 +82,7 @@ fn millimetres_follow_the_time_scale() {
     let text = format!("mm_per_s = 25\n{}", headed(&rule("r", body)));
     let convention = read(&text);
     assert_eq!(convention.mm_per_s, 25.0);
-    let Says::Timing { timing: Timing::Offset { window, .. }, .. } = &convention.rules[0].says
+    let Says::Timing { timing: Relative::Offset { window, .. }, .. } = &convention.rules[0].says
     else {
         panic!("{:?}", convention.rules[0].says)
     };
@@ -100,11 +99,11 @@ fn between_reads_to_shares_of_the_way() {
         ("share = [0.25, 0.75]\naim = 0.25", [0.25, 0.75], Some(0.25)),
         ("share = 0.5", [0.5, 0.5], None),
     ] {
-        let expected = Timing::Between { from: from.clone(), to: to.clone(), shares, aim };
+        let expected = Relative::Between { from: from.clone(), to: to.clone(), shares, aim };
         assert_eq!(timing(&format!("{between}{more}")), expected, "{more}");
     }
     // Without a share the interval may be one of any channels, or of events.
-    let expected = Timing::Between {
+    let expected = Relative::Between {
         from: mark("crest", "force"),
         to: Point::new("closes", None),
         shares: [0.0, 1.0],
@@ -127,11 +126,11 @@ fn heights_read_to_windows_of_the_unit_higher() {
     ];
     for (body, relation, window, aim) in cases {
         let to = mark("crest", "force");
-        assert_eq!(height(body), Height::Offset { to, relation, window, aim }, "{body}");
+        assert_eq!(height(body), Relative::Offset { to, relation, window, aim }, "{body}");
     }
     let body = "between = [\"foot\", \"crest\"]\nshare = [0.4, 0.9]\naim = 0.5";
     let [from, to] = ["foot", "crest"].map(|name| mark(name, "force"));
-    let expected = Height::Between { from, to, shares: [0.4, 0.9], aim: Some(0.5) };
+    let expected = Relative::Between { from, to, shares: [0.4, 0.9], aim: Some(0.5) };
     assert_eq!(height(body), expected);
 }
 

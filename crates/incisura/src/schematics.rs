@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use cardiac::Shipped;
 use convention::{
-    Check, Comparison, Conflict, Convention, Point, Relation, Says, SchematicError, Step, Timing,
+    Check, Comparison, Conflict, Convention, Point, Relation, Relative, Says, SchematicError, Step,
     check, check_on, compare, schematic, steps,
 };
 use cycle::{Cycle, Subject};
@@ -162,9 +162,9 @@ fn lines(convention: &Convention, subject: &Subject, model: &Cycle) -> Vec<Strin
     for rule in &convention.rules {
         let Says::Timing { timing, .. } = &rule.says else { continue };
         match timing {
-            Timing::Offset { to, relation: Relation::With, .. } => ranked.push((0, to)),
-            Timing::Offset { to, .. } => ranked.extend(on_reference(&to).then_some((1, to))),
-            Timing::Between { from, to, .. } => {
+            Relative::Offset { to, relation: Relation::With, .. } => ranked.push((0, to)),
+            Relative::Offset { to, .. } => ranked.extend(on_reference(&to).then_some((1, to))),
+            Relative::Between { from, to, .. } => {
                 let ends = [from, to].into_iter().filter(on_reference);
                 ranked.extend(ends.map(|point| (2, point)));
             }
