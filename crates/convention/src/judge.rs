@@ -79,6 +79,9 @@ pub struct Verdict {
     pub unit: Unit,
     /// Number of beats that could be looked at; of several, the middle one is told.
     pub beats: usize,
+    /// What the rule asks for, counted as this cycle is, such as "2 to 6 mm after the onset of
+    /// the first heart sound".
+    pub asks: String,
     /// The finding in a sentence.
     pub why: String,
 }
@@ -172,6 +175,7 @@ impl Judge<'_> {
             tolerance: rule.tolerance.ms,
             unit: Unit::Ms,
             beats: 0,
+            asks: self.words.wants(&rule.says),
             why: sentence(&why) + ".",
         }
     }
@@ -207,7 +211,8 @@ impl Judge<'_> {
         let measured = found.measured * factor;
         let window = found.window.map(|side| side.map(|value| value * factor));
         let name = unit.name();
-        let mut why = format!("{}; the rule {}", found.said, self.asks(rule, window, name));
+        let asks = self.asks(rule, window, name);
+        let mut why = format!("{}; the rule has it {asks}", found.said);
         if met {
             if off_by != 0.0 {
                 why += &format!(", and {} off is tolerated", amount(tolerance, name));
@@ -232,13 +237,14 @@ impl Judge<'_> {
             tolerance,
             unit,
             beats,
+            asks,
             why: sentence(&why) + ".",
         }
     }
 
     /// What a rule asks for, with the window as this cycle makes it.
     fn asks(&self, rule: &Rule, window: [Option<f64>; 2], unit: &str) -> String {
-        let has_it = match &rule.says {
+        match &rule.says {
             Says::Timing { timing: Relative::Offset { to, .. }, .. } => {
                 self.words.apart(window, unit, "after", "before", to)
             }
@@ -258,9 +264,8 @@ impl Judge<'_> {
             Says::Shape { form: Form::Rising, .. } => "rising all the way".to_owned(),
             Says::Shape { form: Form::Falling, .. } => "falling all the way".to_owned(),
             Says::Shape { form: Form::Flat, .. } => "level".to_owned(),
-            Says::Presence { .. } | Says::Label { .. } => return String::new(),
-        };
-        format!("has it {has_it}")
+            Says::Presence { .. } | Says::Label { .. } => self.words.wants(&rule.says),
+        }
     }
 
     fn place(&self, beat: &Beat, point: &Point) -> Result<Place, String> {

@@ -510,7 +510,12 @@ impl Reader<'_> {
             }
             return Ok([low, high]);
         }
-        wrong(amount.span(), "expected a number, or a least and a most like [20, 60]")
+        let what = if low > high {
+            "the least comes first: expected a least and a most like [20, 60]"
+        } else {
+            "expected a number, or a least and a most like [20, 60]"
+        };
+        wrong(amount.span(), what)
     }
 
     fn shares(&self) -> Read<[f64; 2]> {

@@ -44,7 +44,7 @@ pub enum SchematicError {
         name: String,
     },
     /// Some rules could not be met on the given cycle.
-    #[error("these rules could not be drawn: {}", .0.iter().map(|v| format!("{} ({})", v.rule, v.why)).collect::<Vec<_>>().join("; "))]
+    #[error("these rules could not be drawn exactly on this cycle: {}", .0.iter().map(|v| format!("{} ({})", v.rule, v.why)).collect::<Vec<_>>().join("; "))]
     Unmet(Vec<Verdict>),
     /// The file's steps are in an impossible order.
     #[error(transparent)]

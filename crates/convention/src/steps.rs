@@ -167,7 +167,7 @@ impl Builder<'_> {
                 let before = groups.iter().any(|group| group.pieces.contains(&piece));
                 if before || found.contains(&piece) {
                     let title = &pieces[piece].title;
-                    return refuse(format!("“{name}” draws {title}, which is drawn already"));
+                    return refuse(format!("“{name}” draws “{title}”, which is drawn already"));
                 }
                 found.push(piece);
             }
@@ -180,7 +180,7 @@ impl Builder<'_> {
                 if other > own && reaches(needs, piece, need) {
                     let line = self.convention.steps[own].line;
                     let what = format!(
-                        "this step draws {}, which is placed by {}, drawn only in step {}; put it after that",
+                        "this step draws “{}”, which is placed by “{}”, drawn only in step {}; put it after that",
                         pieces[piece].title,
                         pieces[need].title,
                         other + 1

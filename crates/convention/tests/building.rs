@@ -140,7 +140,7 @@ fn an_impossible_order_is_refused() {
     assert_eq!(line, "draw = [\"clunk\"]");
     let said = error.to_string();
     assert!(said.starts_with(&format!("line {}: ", error.line)), "{said}");
-    assert!(said.contains("draws clunk") && said.contains("placed by dip"), "{said}");
+    assert!(said.contains("draws “clunk”") && said.contains("placed by “dip”"), "{said}");
     let (error, line) = impossible(&["dip", "echo"], &[DIP]);
     assert_eq!(line, "draw = [\"dip\"]");
     assert!(error.what.contains("dip") && error.what.contains("echo"), "{}", error.what);

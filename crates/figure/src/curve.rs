@@ -2,25 +2,35 @@
 
 use cycle::Trace;
 
-/// Maps seconds and values to millimetres.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Map {
-    pub(crate) start_s: f64,
-    pub(crate) end_s: f64,
-    pub(crate) left: f64,
-    pub(crate) right: f64,
-    pub(crate) low: f64,
-    pub(crate) high: f64,
-    pub(crate) top: f64,
-    pub(crate) bottom: f64,
+/// Maps seconds and values to millimetres on paper, y down.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Map {
+    /// Time at the left side, in seconds.
+    pub start_s: f64,
+    /// Time at the right side, in seconds.
+    pub end_s: f64,
+    /// Left side.
+    pub left: f64,
+    /// Right side.
+    pub right: f64,
+    /// Value at the bottom.
+    pub low: f64,
+    /// Value at the top.
+    pub high: f64,
+    /// Top side.
+    pub top: f64,
+    /// Bottom side.
+    pub bottom: f64,
 }
 
 impl Map {
-    pub(crate) fn x(&self, time_s: f64) -> f64 {
+    /// Where `time_s` is, from the left of the page.
+    pub fn x(&self, time_s: f64) -> f64 {
         self.left + (time_s - self.start_s) / (self.end_s - self.start_s) * (self.right - self.left)
     }
 
-    pub(crate) fn y(&self, value: f64) -> f64 {
+    /// Where `value` is, from the top of the page.
+    pub fn y(&self, value: f64) -> f64 {
         self.bottom - (value - self.low) / (self.high - self.low) * (self.bottom - self.top)
     }
 }
@@ -56,8 +66,8 @@ pub(crate) fn samples(trace: &Trace, start_s: f64, end_s: f64) -> Vec<Vec<[f64; 
     parts
 }
 
-/// `trace` as lines on paper, kept inside the panel.
-pub(crate) fn lines(trace: &Trace, map: &Map) -> Vec<Vec<[f64; 2]>> {
+/// `trace` as lines on paper, thinned to what can be seen and kept inside the panel.
+pub fn lines(trace: &Trace, map: &Map) -> Vec<Vec<[f64; 2]>> {
     let mut drawn = Vec::new();
     for part in samples(trace, map.start_s, map.end_s) {
         let points: Vec<[f64; 2]> = part.iter().map(|&[t, v]| [map.x(t), map.y(v)]).collect();

@@ -25,6 +25,7 @@ mod spec;
 pub mod style;
 mod svg;
 
+pub use curve::{Map, lines as lines_of};
 pub use describe::describe;
 pub use error::FigureError;
 pub use layout::{lay_out, lay_out_over};

@@ -163,12 +163,15 @@ fn report(convention: &Convention, found: &Findings) -> String {
     let points: f64 = convention.rules.iter().map(|rule| rule.points).sum();
     let mut text = format!("{}\n", convention.title);
     text += &wrapped(&format!("Simplifies: {}", convention.simplifies), "  ");
-    let count = convention.rules.len();
+    let count = match convention.rules.len() {
+        1 => "1 rule".to_owned(),
+        count => format!("{count} rules"),
+    };
     let contradictions = found.contradictions();
     if contradictions.is_empty() {
-        let _ = writeln!(text, "\n{count} rules, {points} points. They can all hold.");
+        let _ = writeln!(text, "\n{count}, {points} points. They can all hold.");
     } else {
-        let _ = writeln!(text, "\n{count} rules, {points} points. They cannot all hold:");
+        let _ = writeln!(text, "\n{count}, {points} points. They cannot all hold:");
         for conflict in found.conflicts() {
             text += &wrapped(&format!("{}: {}", conflict.rules.join(", "), conflict.words), "  ");
         }
@@ -188,12 +191,18 @@ fn report(convention: &Convention, found: &Findings) -> String {
     }
     match (found.drawn_at.first(), found.drawn_at.last()) {
         (Some(low), Some(high)) if found.drawn_at.len() == RATES.len() => {
-            let _ =
-                writeln!(text, "A schematic was drawn at every rate tried, {low} to {high} bpm.");
+            let _ = writeln!(
+                text,
+                "A schematic was drawn for a resting adult at every rate tried, {low} to {high} bpm."
+            );
         }
         (Some(_), Some(_)) => {
             let rates: Vec<String> = found.drawn_at.iter().map(u16::to_string).collect();
-            let _ = writeln!(text, "A schematic could only be drawn at {} bpm.", rates.join(", "));
+            let _ = writeln!(
+                text,
+                "For a resting adult a schematic could only be drawn at {} bpm.",
+                rates.join(", ")
+            );
         }
         _ => {}
     }

@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use cardiac::Shipped;
 use convention::{
-    Check, Comparison, Conflict, Convention, Point, Relation, Relative, Says, SchematicError, Step,
-    check, check_on, compare, schematic, steps,
+    Check, Comparison, Conflict, Convention, Point, SchematicError, Step, alignment_points, check,
+    check_on, compare, schematic, steps,
 };
 use cycle::{Cycle, Subject};
 use figure::{FigureSpec, PanelSpec};
@@ -141,48 +141,15 @@ pub(crate) fn spec(convention: &Convention, subject: &Subject, model: &Cycle) ->
     FigureSpec {
         title: Some(convention.title.clone()),
         panels: panels.collect(),
-        lines: lines(convention, subject, model),
+        lines: alignment_points(convention, subject, model)
+            .into_iter()
+            .map(|point| point.name)
+            .collect(),
         bars: convention.bars.clone(),
         // The phases are the left heart's.
         phases: convention.bars.iter().any(|bar| bar == "mitral"),
         ..FigureSpec::default()
     }
-}
-
-/// Most alignment lines of a schematic: more than these are hard to tell apart.
-const MOST_LINES: usize = 6;
-
-/// The landmarks through which a convention's alignment lines go: first what something is put
-/// on, then what of the reference channel something is put after, before or between. Of those
-/// that coincide one line is enough: that of the reference channel, if there is one.
-fn lines(convention: &Convention, subject: &Subject, model: &Cycle) -> Vec<String> {
-    let on_reference =
-        |point: &&Point| point.channel.as_deref() == Some(&subject.reference_channel);
-    let mut ranked: Vec<(u8, &Point)> = Vec::new();
-    for rule in &convention.rules {
-        let Says::Timing { timing, .. } = &rule.says else { continue };
-        match timing {
-            Relative::Offset { to, relation: Relation::With, .. } => ranked.push((0, to)),
-            Relative::Offset { to, .. } => ranked.extend(on_reference(&to).then_some((1, to))),
-            Relative::Between { from, to, .. } => {
-                let ends = [from, to].into_iter().filter(on_reference);
-                ranked.extend(ends.map(|point| (2, point)));
-            }
-        }
-    }
-    ranked.sort_by_key(|(rank, point)| (*rank, !on_reference(point)));
-    let mut lines: Vec<String> = Vec::new();
-    for (_, point) in ranked {
-        let name = &point.name;
-        let same = |other: &String| match (model.time_of(other), model.time_of(name)) {
-            (Some(a), Some(b)) => (a - b).abs() < 0.001,
-            _ => other == name,
-        };
-        if !lines.iter().any(same) && lines.len() < MOST_LINES {
-            lines.push(name.clone());
-        }
-    }
-    lines
 }
 
 /// The figure as it stands after a step: the same frame, with only what is drawn so far.
