@@ -3,11 +3,11 @@
 use std::io::{BufRead as _, BufReader};
 use std::process::{Command, Stdio};
 
-use crate::run::{cargo, run};
+use crate::run::{cargo, need, run};
 use crate::{Done, browser, python};
 
 /// Crates that must also compile for the browser, and so may touch no files.
-const PORTABLE: [&str; 5] = ["cycle", "heart", "figure", "convention", "cardiac"];
+const PORTABLE: [&str; 6] = ["cycle", "heart", "figure", "convention", "cardiac", "sheet"];
 const BROWSER_TARGET: &str = "wasm32-unknown-unknown";
 
 pub(crate) fn test() -> Done {
@@ -50,7 +50,10 @@ fn cargo_test() -> Done {
     tests.args(["test", "--workspace", "--exclude", "bench", "--no-fail-fast", "--quiet"]);
     match python::with_libraries() {
         Ok(python) => drop(tests.env("INCISURA_PYTHON", python)),
-        Err(why) => println!("the comparisons with SciPy and jsonschema are skipped: {why}"),
+        Err(why) => println!("the checks by Python libraries are skipped: {why}"),
+    }
+    if let Err(why) = need("pdftoppm", &["poppler-utils"]) {
+        println!("printed sheets are not measured: {why}");
     }
     let mut child = tests
         .stdout(Stdio::piped())

@@ -29,6 +29,8 @@ pub use curve::{Map, lines as lines_of};
 pub use describe::describe;
 pub use error::FigureError;
 pub use layout::{lay_out, lay_out_over};
+#[cfg(feature = "pdf")]
+pub use pdf::pdf_of;
 pub use picture::{Align, Box2, Figure, Item, Shape, Stroke, Tag};
 pub use spec::{FigureSpec, PanelSpec};
 pub use svg::FontEmbedding;

@@ -31,33 +31,45 @@ impl Figure {
     /// # Errors
     /// [`FigureError::Output`] where the file cannot be written.
     pub fn pdf(&self) -> Result<Vec<u8>, FigureError> {
-        let failed = |error: KrillaError| FigureError::Output(format!("{error:?}"));
-        let settings = SerializeSettings { enable_tagging: true, ..SerializeSettings::default() };
-        let mut document = Document::new_with(settings);
-        let size = PageSettings::from_wh(points(self.width_mm), points(self.height_mm))
+        pdf_of(std::slice::from_ref(self), &self.title)
+    }
+}
+
+/// Several figures as a PDF called `title`, each on a page of its size.
+///
+/// # Errors
+/// [`FigureError::Output`] where the file cannot be written.
+pub fn pdf_of(figures: &[Figure], title: &str) -> Result<Vec<u8>, FigureError> {
+    let failed = |error: KrillaError| FigureError::Output(format!("{error:?}"));
+    let settings = SerializeSettings { enable_tagging: true, ..SerializeSettings::default() };
+    let mut document = Document::new_with(settings);
+    let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
+    let mut alts = String::new();
+    for figure in figures {
+        let size = PageSettings::from_wh(points(figure.width_mm), points(figure.height_mm))
             .ok_or_else(|| FigureError::Output("the page has no size".to_owned()))?;
         let mut page = document.start_page_with(size);
         let mut surface = page.surface();
         let content = surface.start_tagged(ContentTag::Other);
-        for item in &self.items {
+        for item in &figure.items {
             draw(&mut surface, &item.shape);
         }
         surface.end_tagged();
         surface.finish();
         page.finish();
-        let mut group = TagGroup::new(PdfTag::Figure(Some(self.alt.clone())));
+        let mut group = TagGroup::new(PdfTag::Figure(Some(figure.alt.clone())));
         group.push(content);
-        let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
         tree.push(group);
-        document.set_tag_tree(tree);
-        document.set_metadata(
-            Metadata::new()
-                .title(self.title.clone())
-                .language("en".to_owned())
-                .document_id(format!("{}\n{}", self.title, self.alt)),
-        );
-        document.finish().map_err(failed)
+        alts += &figure.alt;
     }
+    document.set_tag_tree(tree);
+    document.set_metadata(
+        Metadata::new()
+            .title(title.to_owned())
+            .language("en".to_owned())
+            .document_id(format!("{title}\n{alts}")),
+    );
+    document.finish().map_err(failed)
 }
 
 fn draw(surface: &mut Surface<'_>, shape: &Shape) {

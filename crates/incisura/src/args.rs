@@ -28,6 +28,8 @@ pub(crate) enum Command {
     Convention(Convention),
     /// Draw a figure as SVG, PDF or PNG
     Figure(Figure),
+    /// Print drawing sheets, their key and their rubric
+    Sheet(Sheet),
 }
 
 impl Default for Command {
@@ -142,6 +144,46 @@ pub(crate) struct Convention {
     /// Print the JSON Schema of the rule language, for an editor
     #[arg(long, group = "what")]
     pub(crate) schema: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Sheet {
+    /// What to print
+    #[arg(value_name = "TEST.toml")]
+    pub(crate) test: PathBuf,
+    /// Folder to write into: drawing-sheets.pdf, key.pdf, rubric.pdf, geometry.json
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: PathBuf,
+    /// A class list in CSV: one sheet for each student, and sheets.csv with who has which
+    #[arg(long, value_name = "ROSTER.csv")]
+    pub(crate) roster: Option<PathBuf>,
+    /// Numbered sheets without a name, besides those of the class list
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=2000))]
+    pub(crate) spare: Option<u16>,
+    /// Number of parallel forms, in place of the file's
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=26))]
+    pub(crate) forms: Option<u8>,
+    /// Paper, in place of the file's
+    #[arg(long)]
+    pub(crate) paper: Option<Paper>,
+}
+
+/// Paper sizes.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+pub(crate) enum Paper {
+    /// 8½ by 11 inches
+    Letter,
+    /// 210 by 297 mm
+    A4,
+}
+
+impl From<Paper> for sheet::Paper {
+    fn from(paper: Paper) -> Self {
+        match paper {
+            Paper::Letter => Self::Letter,
+            Paper::A4 => Self::A4,
+        }
+    }
 }
 
 fn assignment(typed: &str) -> Result<(String, f64), String> {

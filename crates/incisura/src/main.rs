@@ -10,7 +10,9 @@ mod figure_command;
 mod figure_file;
 mod files;
 mod progress;
+mod roster;
 mod schematics;
+mod sheet_command;
 mod simulate;
 mod standard;
 mod summary;
@@ -30,6 +32,7 @@ fn main() -> ExitCode {
         Command::Simulate(simulate) => simulate::run(&simulate),
         Command::Convention(convention) => convention_command::run(&convention),
         Command::Figure(figure) => figure_command::run(&figure),
+        Command::Sheet(sheet) => sheet_command::run(&sheet),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -37,6 +37,14 @@ pub(crate) fn read(named: &str) -> Result<Convention, Failure> {
         .map_err(|faults| Failure::Faults { path, faults })
 }
 
+/// Reads the convention that `named` names: a shipped one, or a file in or below `folder`.
+pub(crate) fn read_beside(named: &str, folder: &Path) -> Result<Convention, Failure> {
+    if Shipped::find(named).is_some() || !named.ends_with(".toml") {
+        return read(named);
+    }
+    read(&folder.join(named).to_string_lossy())
+}
+
 /// A resting adult with the rate and PR interval of `heart`, in sinus rhythm, for one beat.
 pub(crate) fn normal_beat(heart: &Heart) -> Result<Cycle, Failure> {
     let mut normal = Heart { rhythm: Rhythm::default(), ..Heart::default() };

@@ -461,3 +461,60 @@ fn another_heart_shows_in_the_comparison() {
     assert_eq!(found["consistent"], true);
     assert_eq!(found["refused_by_this_ecg"], serde_json::json!([["pr"]]));
 }
+
+const TEST: &str = "title = \"Test 1\"\ncourse = \"An invented course\"\nconvention = \"first_course\"\n\
+                    forms = 3\nseed = 20\n[heart]\nrate_bpm = [68, 82]\npr_interval_ms = [140, 180]\n";
+
+#[test]
+fn sheets_are_printed_with_their_key_rubric_and_geometry() {
+    let folder = Folder::new("sheets").with("test.toml", TEST);
+    folder.succeed(&["sheet", "test.toml", "-o", "out"]);
+    for file in ["drawing-sheets.pdf", "key.pdf", "rubric.pdf"] {
+        assert!(folder.bytes(&format!("out/{file}")).starts_with(b"%PDF"), "{file}");
+    }
+    let read =
+        |file: &str| -> serde_json::Value { serde_json::from_slice(&folder.bytes(file)).unwrap() };
+    let geometry = read("out/geometry.json");
+    let pages = geometry["pages"].as_array().unwrap();
+    assert_eq!(pages.len(), 3);
+    assert_eq!(geometry["marks"].as_array().unwrap().len(), 4);
+    for page in pages {
+        let panels = page["panels"].as_array().unwrap();
+        let given: Vec<bool> = panels.iter().map(|p| p["given"].as_bool().unwrap()).collect();
+        assert_eq!(given, [true, false, false]);
+    }
+    // The same test gives the same bytes.
+    folder.succeed(&["sheet", "test.toml", "-o", "again"]);
+    for file in ["drawing-sheets.pdf", "key.pdf", "rubric.pdf", "geometry.json"] {
+        let bytes = |run: &str| folder.bytes(&format!("{run}/{file}"));
+        assert!(bytes("out") == bytes("again"), "{file}");
+    }
+    folder.succeed(&["sheet", "test.toml", "-o", "a4", "--paper", "a4", "--forms", "1"]);
+    let a4 = read("a4/geometry.json");
+    assert_eq!((&a4["page_width_mm"], &a4["page_height_mm"]), (&297.0.into(), &210.0.into()));
+}
+
+#[test]
+fn a_class_list_gets_numbered_sheets_and_the_codes_name_nobody() {
+    let folder = Folder::new("roster")
+        .with("test.toml", TEST)
+        .with("class.csv", "Name,ID\nAda Brook,17\nBen Carr,18\n");
+    let arguments = ["sheet", "test.toml", "-o", "out", "--roster", "class.csv", "--spare", "2"];
+    folder.succeed(&arguments);
+    let list = String::from_utf8(folder.bytes("out/sheets.csv")).unwrap();
+    assert_eq!(list, "sheet,form,name,id\n1,A,Ada Brook,17\n2,B,Ben Carr,18\n3,C,,\n4,A,,\n");
+    let geometry = String::from_utf8(folder.bytes("out/geometry.json")).unwrap();
+    assert!(!geometry.contains("Brook") && geometry.contains("\"sheet\": 4"));
+}
+
+#[test]
+fn a_test_that_cannot_be_printed_says_why() {
+    let folder = Folder::new("unprintable")
+        .with("wide.toml", "title = \"T\"\nconvention = \"first_course\"\nbeats = 3\n")
+        .with("odd.toml", "title = \"T\"\nconvention = \"first_course\"\n[heart]\nrate_bmp = 70\n")
+        .with("named.toml", "title = \"T\"\nconvention = \"mine.toml\"\n");
+    folder.fail(1, &["sheet", "wide.toml", "-o", "out"], &["wide.toml", "set beats = 2"]);
+    folder.fail(1, &["sheet", "odd.toml", "-o", "out"], &["odd.toml", "rate_bpm"]);
+    folder.fail(1, &["sheet", "named.toml", "-o", "out"], &["named.toml, line 2", "mine.toml"]);
+    assert!(!folder.0.join("out").exists());
+}

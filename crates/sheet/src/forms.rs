@@ -1,0 +1,82 @@
+//! Parallel forms: the same task with other numbers.
+
+use std::collections::BTreeMap;
+
+use crate::definition::{Setting, Test};
+
+/// One form of a test.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Form {
+    /// A, B, C and so on.
+    pub letter: char,
+    /// The model's settings that are numbers.
+    pub numbers: BTreeMap<String, f64>,
+    /// The model's settings that are names.
+    pub names: BTreeMap<String, String>,
+}
+
+/// The forms of `test`, drawn from its seed.
+///
+/// A setting that varies takes evenly spaced values, each once, shuffled independently of the
+/// other settings: no form lies at all the extremes by plan, and the forms ask for the same
+/// traces by the same rules. Values are rounded to whole units where the range is at least
+/// as many units wide as there are forms.
+pub fn forms(test: &Test) -> Vec<Form> {
+    let count = test.forms;
+    let mut random = Random(test.seed);
+    let mut forms: Vec<Form> = (b'A'..)
+        .take(count)
+        .map(|letter| Form {
+            letter: char::from(letter),
+            numbers: BTreeMap::new(),
+            names: BTreeMap::new(),
+        })
+        .collect();
+    for (name, setting) in &test.settings {
+        let values: Vec<f64> = match setting {
+            Setting::Name(value) => {
+                for form in &mut forms {
+                    form.names.insert(name.clone(), value.clone());
+                }
+                continue;
+            }
+            Setting::Number(value) => vec![*value; count],
+            Setting::Between(low, high) => {
+                let whole = high - low >= count as f64;
+                let mut values: Vec<f64> = (0..count)
+                    .map(|index| {
+                        let share = (index as f64 + 0.5) / count as f64;
+                        let value = low + share * (high - low);
+                        if whole { value.round() } else { value }
+                    })
+                    .collect();
+                random.shuffle(&mut values);
+                values
+            }
+        };
+        for (form, value) in forms.iter_mut().zip(values) {
+            form.numbers.insert(name.clone(), value);
+        }
+    }
+    forms
+}
+
+/// SplitMix64 (Steele, Lea and Flood, OOPSLA 2014): the same numbers on every machine.
+struct Random(u64);
+
+impl Random {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    fn shuffle(&mut self, values: &mut [f64]) {
+        for last in (1..values.len()).rev() {
+            let other = (self.next() % (last as u64 + 1)) as usize;
+            values.swap(last, other);
+        }
+    }
+}
