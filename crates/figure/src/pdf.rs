@@ -3,10 +3,13 @@
 use std::sync::OnceLock;
 
 use krilla::color::rgb;
+use krilla::configure::{Accessibility, ConfigurationBuilder};
+use krilla::destination::XyzDestination;
 use krilla::error::KrillaError;
 use krilla::geom::{Path, PathBuilder, Point, Rect};
 use krilla::metadata::Metadata;
 use krilla::num::NormalizedF32;
+use krilla::outline::{Outline, OutlineNode};
 use krilla::page::PageSettings;
 use krilla::paint::{Fill, FillRule, LineJoin, Stroke as PdfStroke, StrokeDash};
 use krilla::surface::Surface;
@@ -26,7 +29,7 @@ fn points(mm: f64) -> f32 {
 }
 
 impl Figure {
-    /// The figure as a PDF of one page of its size.
+    /// The figure as a PDF of one page of its size; see [`pdf_of`].
     ///
     /// # Errors
     /// [`FigureError::Output`] where the file cannot be written.
@@ -37,15 +40,27 @@ impl Figure {
 
 /// Several figures as a PDF called `title`, each on a page of its size.
 ///
+/// The file conforms to PDF/UA-1 (ISO 14289-1), as far as the library that writes it can
+/// tell: it refuses what does not.
+///
 /// # Errors
 /// [`FigureError::Output`] where the file cannot be written.
 pub fn pdf_of(figures: &[Figure], title: &str) -> Result<Vec<u8>, FigureError> {
     let failed = |error: KrillaError| FigureError::Output(format!("{error:?}"));
-    let settings = SerializeSettings { enable_tagging: true, ..SerializeSettings::default() };
+    let configuration = ConfigurationBuilder::new()
+        .with_accessibility_validator(Accessibility::UA1)
+        .finish()
+        .expect("one standard cannot contradict another");
+    let settings =
+        SerializeSettings { enable_tagging: true, configuration, ..SerializeSettings::default() };
     let mut document = Document::new_with(settings);
+    let mut outline = Outline::new();
     let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
     let mut alts = String::new();
-    for figure in figures {
+    for (index, figure) in figures.iter().enumerate() {
+        let name = if figure.title.is_empty() { title } else { &figure.title };
+        let top = XyzDestination::new(index, Point::from_xy(0.0, 0.0));
+        outline.push_child(OutlineNode::new(name.to_owned(), top));
         let size = PageSettings::from_wh(points(figure.width_mm), points(figure.height_mm))
             .ok_or_else(|| FigureError::Output("the page has no size".to_owned()))?;
         let mut page = document.start_page_with(size);
@@ -62,6 +77,7 @@ pub fn pdf_of(figures: &[Figure], title: &str) -> Result<Vec<u8>, FigureError> {
         tree.push(group);
         alts += &figure.alt;
     }
+    document.set_outline(outline);
     document.set_tag_tree(tree);
     document.set_metadata(
         Metadata::new()

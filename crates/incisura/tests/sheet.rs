@@ -54,6 +54,8 @@ fn sheets_are_at_true_scale_and_can_be_read_again() {
         assert_eq!(structure["language"], "en");
         assert_eq!(structure["title"], "Drawing sheets: Test 1: sounds and pressure");
         assert_eq!(structure["fonts_embedded"], true);
+        assert_eq!(structure["pdf_ua_part"], "1");
+        assert_eq!(structure["outline"], 3);
         assert_eq!((&structure["figures"], &structure["pages"]), (&3.into(), &3.into()));
         assert_eq!(structure["figures_without_words"], 0);
     }

@@ -119,6 +119,8 @@ with pikepdf.open(pdf) as document:
         "tagged": bool(root.MarkInfo.Marked),
         "language": str(root.Lang),
         "title": str(document.docinfo.get("/Title", "")),
+        "pdf_ua_part": str(document.open_metadata().get("pdfuaid:part", "")),
+        "outline": len(document.open_outline().root),
         "fonts_embedded": fonts == {True},
         "figures": len(alts),
         "figures_without_words": sum(not alt for alt in alts),

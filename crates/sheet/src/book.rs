@@ -160,6 +160,9 @@ impl<'a> Book<'a> {
                 let label = [layout.code.x + CODE_SIZE_MM / 2.0, layout.code.bottom() + 5.4];
                 text(&mut page, label, &code.to_label(), SMALL, Align::Middle, false);
                 self.head(&mut page, layout, form, index, copy.name.as_deref());
+                let whose =
+                    copy.name.as_ref().map_or_else(String::new, |name| format!(" · {name}"));
+                page.title = self.title(form, index) + &whose;
                 page.alt = format!(
                     "{}. {} Sheet code {}. {}",
                     self.title(form, index),
@@ -188,6 +191,7 @@ impl<'a> Book<'a> {
                 text(&mut page, [x, y + 4.5], &title, TITLE, Align::Start, true);
                 paragraph(&mut page, [x, y + 10.5], &said, w);
                 page.alt = format!("{title}. {said} {}", page.alt);
+                page.title = title;
                 pages.push(page);
             }
         }

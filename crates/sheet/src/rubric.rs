@@ -25,7 +25,7 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
     let blank = || Figure {
         width_mm,
         height_mm,
-        title: String::new(),
+        title: title.to_owned(),
         alt: String::new(),
         items: Vec::new(),
     };
