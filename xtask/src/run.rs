@@ -30,9 +30,12 @@ pub(crate) fn quietly(command: &mut Command) -> Done {
 
 /// Whether `program` can be run at all.
 pub(crate) fn exists(program: &str) -> bool {
-    let mut command = Command::new(program);
-    command.arg("--version").stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
-    command.status().is_ok_and(|status| status.success())
+    // Poppler's programs know only the short form.
+    ["--version", "-v"].into_iter().any(|ask| {
+        let mut command = Command::new(program);
+        command.arg(ask).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+        command.status().is_ok_and(|status| status.success())
+    })
 }
 
 /// Whether Debian packages can be installed here without asking anyone.
