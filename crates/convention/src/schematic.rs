@@ -8,6 +8,7 @@ use crate::judge::{GRAIN, Outcome, Scale, Unit, Verdict, judge};
 use crate::placing::Times;
 use crate::rule::{Convention, Form, Says};
 use crate::warp::{Periodic, never_falling};
+use crate::words::amount;
 use crate::{Conflict, Point, StepError};
 
 /// Why there is no schematic.
@@ -44,11 +45,23 @@ pub enum SchematicError {
         name: String,
     },
     /// Some rules could not be met on the given cycle.
-    #[error("these rules could not be drawn exactly on this cycle: {}", .0.iter().map(|v| format!("{} ({})", v.rule, v.why)).collect::<Vec<_>>().join("; "))]
+    #[error("these rules could not be drawn exactly on this cycle: {}", unmet(.0))]
     Unmet(Vec<Verdict>),
     /// The file's steps are in an impossible order.
     #[error(transparent)]
     Steps(#[from] StepError),
+}
+
+/// What is not met, and by how much where its tolerance would allow it.
+fn unmet(verdicts: &[Verdict]) -> String {
+    let told = verdicts.iter().map(|verdict| match verdict.outcome {
+        Outcome::Met => {
+            let off = amount(verdict.off_by.abs(), verdict.unit.name());
+            format!("{} (it would be {off} off)", verdict.rule)
+        }
+        _ => format!("{} ({})", verdict.rule, verdict.why.trim_end_matches('.')),
+    });
+    told.collect::<Vec<_>>().join("; ")
 }
 
 /// How far from exact still counts as met in milliseconds: the rounding of nanoseconds.

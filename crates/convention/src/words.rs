@@ -164,8 +164,15 @@ pub(crate) fn amount(value: f64, unit: &str) -> String {
 }
 
 pub(crate) fn number(value: f64) -> String {
-    let text = if value.abs() >= 10.0 { format!("{value:.0}") } else { format!("{value:.1}") };
-    let text = text.strip_suffix(".0").unwrap_or(&text);
+    // Two figures of what is small, such as 0.025 mV; no more than a decimal of what is not.
+    let digits = match value.abs() {
+        size if size >= 9.95 => 0,
+        size if size >= 0.95 => 1,
+        size if size >= 0.095 => 2,
+        _ => 3,
+    };
+    let text = format!("{value:.digits$}");
+    let text = if digits > 0 { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
