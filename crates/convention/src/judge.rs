@@ -180,21 +180,27 @@ impl Judge<'_> {
         }
     }
 
-    /// Factor from natural units, the unit, and the tolerance in that unit.
-    fn scaled(&self, channel: Option<&str>, tolerance: &Tolerance) -> (f64, Unit, f64) {
+    /// Factor from natural units, and the unit: of times, or of a channel's heights.
+    fn unit(&self, channel: Option<&str>) -> (f64, Unit) {
         match (self.scale, channel) {
-            (Scale::Measured, None) => (1.0, Unit::Ms, tolerance.ms),
+            (Scale::Measured, None) => (1.0, Unit::Ms),
             (Scale::Measured, Some(channel)) => {
                 let unit = self.subject.channel(channel).map_or("", |kind| &kind.unit);
-                let unit = if unit == "relative" { "" } else { unit };
-                let tolerance = tolerance.percent / 100.0 * self.extent(channel);
-                (1.0, Unit::Value(unit.to_owned()), tolerance)
+                (1.0, Unit::Value(if unit == "relative" { "" } else { unit }.to_owned()))
             }
-            (Scale::Paper { mm_per_s, .. }, None) => (mm_per_s / 1000.0, Unit::Mm, tolerance.mm),
+            (Scale::Paper { mm_per_s, .. }, None) => (mm_per_s / 1000.0, Unit::Mm),
             (Scale::Paper { mm_per_unit, .. }, Some(channel)) => {
-                let factor = mm_per_unit.get(channel).copied().unwrap_or(1.0);
-                (factor, Unit::Mm, tolerance.mm)
+                (mm_per_unit.get(channel).copied().unwrap_or(1.0), Unit::Mm)
             }
+        }
+    }
+
+    /// What is tolerated, in that unit.
+    fn tolerance(&self, channel: Option<&str>, tolerance: &Tolerance) -> f64 {
+        match (self.scale, channel) {
+            (Scale::Measured, None) => tolerance.ms,
+            (Scale::Measured, Some(channel)) => tolerance.percent / 100.0 * self.extent(channel),
+            (Scale::Paper { .. }, _) => tolerance.mm,
         }
     }
 
@@ -205,7 +211,8 @@ impl Judge<'_> {
 
     fn verdict(&self, rule: &Rule, found: &Found, beats: usize) -> Verdict {
         let channel = found.channel.as_deref();
-        let (factor, unit, tolerance) = self.scaled(channel, &rule.tolerance);
+        let (factor, unit) = self.unit(channel);
+        let tolerance = self.tolerance(channel, &rule.tolerance);
         let off_by = found.off_by * factor;
         let met = off_by.abs() <= tolerance;
         let measured = found.measured * factor;
@@ -304,7 +311,7 @@ impl Judge<'_> {
             }
         };
         let measured = later_ms(place, self.place(beat, to)?);
-        let (factor, unit, _) = self.scaled(None, &Tolerance { mm: 0.0, ms: 0.0, percent: 0.0 });
+        let (factor, unit) = self.unit(None);
         let (name, to) = (self.words.the(point), self.words.the(to));
         let said = told(&name, measured * factor, unit.name(), ["after", "before"], &to);
         Ok(Found::new(measured, window, None, said))
@@ -325,8 +332,7 @@ impl Judge<'_> {
         };
         let measured = place.value - self.place(beat, to)?.value;
         let channel = point.channel.clone();
-        let nothing = Tolerance { mm: 0.0, ms: 0.0, percent: 0.0 };
-        let (factor, unit, _) = self.scaled(channel.as_deref(), &nothing);
+        let (factor, unit) = self.unit(channel.as_deref());
         let (name, to) = (self.words.the(point), self.words.the(to));
         let said = told(&name, measured * factor, unit.name(), ["above", "below"], &to);
         Ok(Found::new(measured, window, channel, said))
@@ -380,8 +386,7 @@ impl Judge<'_> {
             }
             Level::Of(point) => (self.place(beat, point)?.value, self.words.the(point)),
         };
-        let nothing = Tolerance { mm: 0.0, ms: 0.0, percent: 0.0 };
-        let (factor, unit, _) = self.scaled(Some(channel), &nothing);
+        let (factor, unit) = self.unit(Some(channel));
         let label = format!("at {} {}", self.words.the(at), self.words.channel(channel));
         let measured = value - level;
         let said = told(&label, measured * factor, unit.name(), ["above", "below"], &name);
@@ -407,7 +412,8 @@ impl Judge<'_> {
             return Err(format!("{to} does not come after {from}"));
         }
         let values = stretch(trace, start, end, |time_s| self.value(trace, time_s))?;
-        let (factor, unit, tolerance) = self.scaled(Some(channel), &rule.tolerance);
+        let (factor, unit) = self.unit(Some(channel));
+        let tolerance = self.tolerance(Some(channel), &rule.tolerance);
         let tolerance = tolerance / factor;
         let (first, last) = (values[0], values[values.len() - 1]);
         let (label, name) = (self.words.channel(channel), channel.to_owned());
@@ -473,7 +479,8 @@ impl Judge<'_> {
         if self.cycle.labels.is_empty() {
             return self.cannot_tell(rule, "the labels were not read".to_owned());
         }
-        let (factor, unit, tolerance) = self.scaled(None, &rule.tolerance);
+        let (factor, unit) = self.unit(None);
+        let tolerance = self.tolerance(None, &rule.tolerance);
         let name = self.words.the(point);
         let Some(place) = beats.iter().find_map(|beat| beat.get(point)) else {
             return self.cannot_tell(rule, format!("{name} was not found"));

@@ -8,7 +8,7 @@
 
 use std::collections::BTreeSet;
 
-use cycle::{BarKind, Cycle, Subject};
+use cycle::{BarKind, Cycle, Random, Subject};
 use serde::Serialize;
 
 use crate::check::{Check, ticks};
@@ -159,7 +159,7 @@ pub fn questions(
     count: usize,
 ) -> Vec<Question> {
     let asker = Asker { words: Words { subject, convention }, points: &check.points };
-    let mut random = Random(seed);
+    let mut random = Random::new(seed);
     let mut drafts = Vec::new();
     if let Some(minimal) = &check.minimal {
         let network = OnNetwork { asker, minimal };
@@ -812,30 +812,4 @@ impl Telling<'_> {
 fn pairs_of(list: &[usize]) -> Vec<(usize, usize)> {
     let rest = |place: usize| list[place + 1..].iter();
     list.iter().enumerate().flat_map(|(place, &a)| rest(place).map(move |&b| (a, b))).collect()
-}
-
-/// Steele, Lea and Flood's SplitMix64 generator ("Fast splittable pseudorandom number
-/// generators", 2014), which is good from any seed on.
-struct Random(u64);
-
-impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        mixed ^ (mixed >> 31)
-    }
-
-    /// From 0 to below `bound`.
-    fn below(&mut self, bound: usize) -> usize {
-        ((u128::from(self.next()) * bound as u128) >> 64) as usize
-    }
-
-    /// Fisher and Yates's shuffle.
-    fn shuffle<T>(&mut self, list: &mut [T]) {
-        for last in (1..list.len()).rev() {
-            list.swap(last, self.below(last + 1));
-        }
-    }
 }

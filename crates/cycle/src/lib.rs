@@ -16,6 +16,7 @@
 //! ```
 
 mod nearest;
+mod random;
 mod subject;
 mod table;
 
@@ -24,6 +25,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use nearest::{nearest, unknown_key};
+pub use random::Random;
 pub use subject::{
     BarKind, Burst, ChannelKind, EventKind, LandmarkKind, PhaseKind, StrokeKind, Subject,
 };

@@ -1,7 +1,7 @@
 //! Ranges, ticks and how numbers are written.
 
 /// A step of 1, 2 or 5 times a power of ten, at least `least`.
-pub(crate) fn nice_step(least: f64) -> f64 {
+pub fn nice_step(least: f64) -> f64 {
     let power = libm::pow(10.0, libm::floor(libm::log10(least)));
     let factor = [1.0, 2.0, 5.0].into_iter().find(|f| f * power >= least * (1.0 - 1e-9));
     factor.unwrap_or(10.0) * power
@@ -19,7 +19,7 @@ pub(crate) fn ticks(low: f64, high: f64, length_mm: f64, apart_mm: f64) -> (f64,
 }
 
 /// Ticks of a value axis: well apart, or closer where that leaves fewer than two.
-pub(crate) fn value_ticks(range: [f64; 2], length_mm: f64, scale: f64) -> (f64, Vec<f64>) {
+pub fn value_ticks(range: [f64; 2], length_mm: f64, scale: f64) -> (f64, Vec<f64>) {
     let [low, high] = range;
     let mut found = ticks(low, high, length_mm, 7.0 * scale);
     for apart_mm in [5.0, 3.6] {
@@ -52,7 +52,7 @@ pub(crate) fn padded(
 }
 
 /// `value` with as many decimals as `step` has, and a true minus sign.
-pub(crate) fn tick_text(value: f64, step: f64) -> String {
+pub fn tick_text(value: f64, step: f64) -> String {
     let decimals = (-libm::floor(libm::log10(step) + 1e-9)).clamp(0.0, 9.0) as usize;
     signed(&format!("{value:.decimals$}"))
 }

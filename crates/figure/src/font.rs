@@ -51,7 +51,7 @@ pub fn covers(text: &str) -> bool {
 }
 
 /// `text` in lines no wider than `room` at `size`, but for words that are wider themselves.
-pub(crate) fn wrap(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
+pub fn wrap(text: &str, size: f64, bold: bool, room: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         let longer = lines.last().map(|line| format!("{line} {word}"));

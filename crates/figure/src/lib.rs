@@ -25,6 +25,7 @@ mod spec;
 pub mod style;
 mod svg;
 
+pub use axis::{nice_step, tick_text, value_ticks};
 pub use curve::{Map, lines as lines_of};
 pub use describe::describe;
 pub use error::FigureError;

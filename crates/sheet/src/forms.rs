@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use cycle::Random;
+
 use crate::definition::{Setting, Test};
 
 /// One form of a test.
@@ -23,7 +25,7 @@ pub struct Form {
 /// as many units wide as there are forms.
 pub fn forms(test: &Test) -> Vec<Form> {
     let count = test.forms;
-    let mut random = Random(test.seed);
+    let mut random = Random::new(test.seed);
     let mut forms: Vec<Form> = (b'A'..)
         .take(count)
         .map(|letter| Form {
@@ -59,24 +61,4 @@ pub fn forms(test: &Test) -> Vec<Form> {
         }
     }
     forms
-}
-
-/// SplitMix64 (Steele, Lea and Flood, OOPSLA 2014): the same numbers on every machine.
-struct Random(u64);
-
-impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    fn shuffle(&mut self, values: &mut [f64]) {
-        for last in (1..values.len()).rev() {
-            let other = (self.next() % (last as u64 + 1)) as usize;
-            values.swap(last, other);
-        }
-    }
 }
