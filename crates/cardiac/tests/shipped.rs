@@ -157,10 +157,10 @@ fn classroom_rules_differ_from_the_heart_exactly_where_the_table_says() {
 }
 
 #[test]
-fn a_hearts_own_lesion_shows_in_the_table() {
+fn a_hearts_own_disorder_shows_in_the_table() {
     let subject = heart::subject();
-    let stenosis = heart::condition("first_degree_av_block").unwrap().heart;
-    let cycle = heart::simulate(&stenosis, 1).unwrap();
+    let slow = heart::condition("first_degree_av_block").unwrap().heart;
+    let cycle = heart::simulate(&slow, 1).unwrap();
     let table = compare(&shipped("measured_physiology"), &subject, &cycle, &published());
     let row = table.rows.iter().find(|row| row.rule == "pr").unwrap();
     assert!(row.computed_differs(), "{row:?}");

@@ -155,7 +155,8 @@ pub(crate) fn distance(window: [Option<f64>; 2], unit: &str, more: &str, less: &
 
 /// A distance so small that it only says which comes first.
 fn order(unit: &str) -> f64 {
-    if unit == "ms" { 1.0 } else { 0.0 }
+    // A pencil line is as wide as a millimetre.
+    if unit == "ms" || unit == "mm" { 1.0 } else { 0.0 }
 }
 
 /// Such as "12 ms" or "0.4 mm": whole numbers where a tenth would say nothing.

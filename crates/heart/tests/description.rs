@@ -181,3 +181,22 @@ fn sounds_are_a_wav_file_of_the_length_asked_for() {
     // The same second every time: two cycles of 0.8 s lie 6,400 samples apart.
     assert_eq!(wav[44..44 + 2000], wav[44 + 12_800..44 + 14_800]);
 }
+
+/// At fast rates the a wave rides on the fall of the v wave and has no peak of its own.
+#[test]
+fn the_a_wave_is_found_at_every_rate() {
+    for rate_bpm in (50..=120).step_by(2) {
+        let mut heart = Heart::default();
+        heart.parameters.rate_bpm = f64::from(rate_bpm);
+        let cycle = simulate(&heart, 1).unwrap();
+        for (channel, closes) in
+            [("la_pressure", "mitral_closes"), ("ra_pressure", "tricuspid_closes")]
+        {
+            let a = cycle.landmark_on("a_wave", channel);
+            let a = a.unwrap_or_else(|| panic!("no a wave on {channel} at {rate_bpm}"));
+            let systole = cycle.time_of("atrial_systole_begins").unwrap();
+            let within = systole..=cycle.time_of(closes).unwrap();
+            assert!(within.contains(&a.time_s), "{channel} at {rate_bpm}: {}", a.time_s);
+        }
+    }
+}

@@ -1,9 +1,9 @@
 //! All pages of a test.
 
-use convention::Verdict;
+use convention::{Rule, Says, Scale, Verdict, judge};
 use cycle::{Cycle, Subject};
 use figure::style::{self, Colour};
-use figure::{Align, Box2, Figure, Item, Shape, Stroke, Tag};
+use figure::{Align, Box2, Figure, Item, Shape, Stroke, Tag, font};
 use serde::Serialize;
 
 use crate::code::{CODE_SIZE_MM, SheetCode};
@@ -11,7 +11,7 @@ use crate::definition::Test;
 use crate::forms::{Form, forms};
 use crate::layout::{Layout, PanelGeometry, lay_out};
 use crate::marks::{Corner, mark_boxes, mark_centre};
-use crate::page::{Drawer, wrap};
+use crate::page::Drawer;
 use crate::{SheetError, rubric};
 
 /// One printed copy of a form.
@@ -180,8 +180,9 @@ impl<'a> Book<'a> {
     pub fn key(&self) -> Vec<Figure> {
         let mut pages = Vec::new();
         for form in &self.forms {
+            let verdicts = self.verdicts(form);
             for (index, layout) in form.layouts.iter().enumerate() {
-                let mut page = self.drawer(form, index).key();
+                let mut page = self.drawer(form, index).key(&verdicts);
                 let title = format!("Key: {}", self.title(form, index));
                 let said = format!(
                     "{} Brackets show what is accepted, numbered as in the rubric.",
@@ -202,11 +203,42 @@ impl<'a> Book<'a> {
     pub fn rubric(&self) -> Vec<Figure> {
         let mut pages = Vec::new();
         for form in &self.forms {
-            let verdicts: Vec<Verdict> = self.drawer(form, 0).verdicts();
+            let verdicts = self.verdicts(form);
             let title = format!("Rubric: {}", self.title(form, 0));
             pages.extend(rubric::pages(self.test, &title, &settings(form), &verdicts));
         }
         pages
+    }
+
+    /// The rules about what is asked for, as the form's key shows them, in millimetres.
+    fn verdicts(&self, form: &FormPages) -> Vec<Verdict> {
+        let panels = form.layouts.iter().flat_map(|layout| &layout.panels);
+        let mm_per_unit =
+            panels.map(|panel| (panel.channel.clone(), panel.mm_per_unit())).collect();
+        let scale = Scale::Paper { mm_per_s: self.test.mm_per_s, mm_per_unit };
+        let convention = &self.test.convention;
+        let verdicts = judge(&form.model, convention, self.subject, &scale);
+        let rules = convention.rules.iter().zip(verdicts);
+        rules.filter(|(rule, _)| self.asks_for(rule)).map(|(_, verdict)| verdict).collect()
+    }
+
+    /// Whether a rule is about traces that the sheet has, and about one that is asked for.
+    fn asks_for(&self, rule: &Rule) -> bool {
+        let own = match &rule.says {
+            Says::Level { channel, .. } | Says::Shape { channel, .. } => Some(channel.as_str()),
+            _ => None,
+        };
+        let points = rule.says.points().into_iter();
+        // Events stand on bars, which a sheet does not have.
+        let channels: Option<Vec<&str>> = points.map(|point| point.channel.as_deref()).collect();
+        let Some(mut channels) = channels else { return false };
+        channels.extend(own);
+        let pages = &self.test.pages;
+        let drawn =
+            |channel: &&str| pages.iter().any(|page| page.panels.iter().any(|c| c == channel));
+        let given =
+            |channel: &&str| pages.iter().any(|page| page.given.iter().any(|c| c == channel));
+        channels.iter().all(drawn) && !channels.iter().all(given)
     }
 
     fn drawer(&'a self, form: &'a FormPages, page: usize) -> Drawer<'a> {
@@ -282,7 +314,7 @@ pub(crate) fn rule(page: &mut Figure, from: [f64; 2], to: [f64; 2]) {
 
 /// Text in lines no wider than `width`, from a first baseline down.
 fn paragraph(page: &mut Figure, [x, y]: [f64; 2], words: &str, width: f64) {
-    for (index, line) in wrap(words, TEXT, width).iter().enumerate() {
+    for (index, line) in font::wrap(words, TEXT, false, width).iter().enumerate() {
         text(page, [x, y + index as f64 * 4.2], line, TEXT, Align::Start, false);
     }
 }

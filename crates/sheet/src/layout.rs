@@ -210,15 +210,7 @@ fn values(subject: &Subject, model: &Cycle, channel: &str) -> [f64; 2] {
         let most = 1.15 * low.abs().max(high);
         return [-most, most];
     }
-    let step = step(high - low);
+    let step = figure::nice_step((high - low).max(1e-9) / 5.0);
     let room = 0.12 * (high - low);
     [((low - room) / step).floor() * step, ((high + room) / step).ceil() * step]
-}
-
-/// Distance of the numbers at an axis: 1, 2 or 5 times a power of ten, about five to a panel.
-pub(crate) fn step(extent: f64) -> f64 {
-    let rough = (extent / 5.0).max(1e-9);
-    let ten = 10f64.powi(rough.log10().floor() as i32);
-    let nice = [1.0, 2.0, 5.0, 10.0].into_iter().find(|nice| nice * ten >= rough);
-    nice.unwrap_or(10.0) * ten
 }

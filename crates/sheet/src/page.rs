@@ -1,12 +1,12 @@
 //! A page's graphics: panels, grid, traces, and what a key adds.
 
-use convention::{Convention, Outcome, Point, Says, Scale, Verdict, beats, judge};
+use convention::{Convention, Outcome, Point, Says, Verdict, beats};
 use cycle::{Cycle, Subject};
 use figure::style::{self, Colour};
 use figure::{Align, Box2, Figure, Item, Shape, Stroke, Tag, font, lines_of};
 
 use crate::definition::{PageText, Scaffold};
-use crate::layout::{Layout, PanelPlace, step};
+use crate::layout::{Layout, PanelPlace};
 
 /// Grey of the grid: a copier keeps it, and a scanner can tell it from a pencil.
 const GRID: Colour = [196, 196, 196];
@@ -63,14 +63,14 @@ impl<'a> Drawer<'a> {
         self.figure(alt)
     }
 
-    /// The completed page, with alignment lines and every rule's tolerance.
-    pub(crate) fn key(mut self) -> Figure {
+    /// The completed page, with alignment lines and the tolerance of each rule that `verdicts`
+    /// judges, numbered in their order.
+    pub(crate) fn key(mut self, verdicts: &[Verdict]) -> Figure {
         self.ground();
         self.alignment_lines();
         for panel in &self.layout.panels {
             self.trace(panel, style::INK);
         }
-        let verdicts = self.verdicts();
         for (index, verdict) in verdicts.iter().enumerate() {
             self.tolerance(index + 1, verdict);
         }
@@ -79,18 +79,6 @@ impl<'a> Drawer<'a> {
             self.alt(Scaffold::Everything)
         );
         self.figure(alt)
-    }
-
-    /// The rules as this page shows them, in millimetres.
-    pub(crate) fn verdicts(&self) -> Vec<Verdict> {
-        let panels = &self.layout.panels;
-        let mm_per_s = panels
-            .first()
-            .map_or(100.0, |panel| panel.area.w / (panel.time_s[1] - panel.time_s[0]));
-        let mm_per_unit =
-            panels.iter().map(|panel| (panel.channel.clone(), panel.mm_per_unit())).collect();
-        let scale = Scale::Paper { mm_per_s, mm_per_unit };
-        judge(self.model, self.convention, self.subject, &scale)
     }
 
     fn figure(self, alt: String) -> Figure {
@@ -147,7 +135,7 @@ impl<'a> Drawer<'a> {
         let short = kind.label.chars().all(char::is_uppercase);
         let title = if short { &kind.label } else { &kind.title };
         let room = 27.0;
-        let lines = wrap(title, 3.0, room);
+        let lines = font::wrap(title, 3.0, true, room);
         let mut baseline = y + panel.area.h / 2.0 - 1.6 * (lines.len() as f64 - 1.0);
         for line in &lines {
             self.text([x - 30.0, baseline], line, 3.0, Align::Start, true);
@@ -157,19 +145,15 @@ impl<'a> Drawer<'a> {
             return;
         }
         self.text([x - 30.0, baseline], &kind.unit, SMALL, Align::Start, false);
-        let [low, high] = panel.values;
-        let step = step(high - low);
         let map = panel.map();
-        let mut value = (low / step).ceil() * step;
-        while value <= high + 1e-9 {
+        let (step, ticks) = figure::value_ticks(panel.values, panel.area.h, 1.0);
+        for value in ticks {
             let at = map.y(value);
             self.line(Tag::Axis, &[[x - 1.2, at], [x, at]], style::HAIRLINE, 0.2, &[]);
-            let inside = at > y + 1.0 && at < bottom - 1.0;
-            if inside {
-                let text = number(value, step);
+            if at > y + 1.0 && at < bottom - 1.0 {
+                let text = figure::tick_text(value, step);
                 self.text([x - 1.8, at + 0.9], &text, SMALL, Align::End, false);
             }
-            value += step;
         }
     }
 
@@ -275,7 +259,11 @@ impl<'a> Drawer<'a> {
         };
         let Some(beat) = all.get(which) else { return };
         let point = rule.says.points()[0];
-        let Some(channel) = &point.channel else { return };
+        let channel = match &rule.says {
+            Says::Level { channel, .. } => Some(channel),
+            _ => point.channel.as_ref(),
+        };
+        let Some(channel) = channel else { return };
         let Some(panel) = self.layout.panels.iter().find(|panel| panel.channel == *channel) else {
             return;
         };
@@ -319,6 +307,10 @@ impl<'a> Drawer<'a> {
         let text = number.to_string();
         let colour = style::ACCENT;
         let (size, bold, align) = (SMALL, true, Align::Start);
+        // A number over a trace could not be read.
+        let width = font::width(&text, size, bold);
+        let area = Box2::new(at[0] - 0.2, at[1] - 0.8 * size, width + 0.4, 0.9 * size);
+        self.add(Tag::Panel, Shape::Fill { area, colour: style::PAPER });
         self.add(Tag::Panel, Shape::Text { at, text, size, bold, align, colour });
     }
 
@@ -348,30 +340,5 @@ impl<'a> Drawer<'a> {
             end * 1000.0,
             panels.join("; ")
         )
-    }
-}
-
-/// `text` in lines no wider than `room`.
-pub(crate) fn wrap(text: &str, size: f64, room: f64) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if font::width(&format!("{line} {word}"), size, true) <= room => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
-fn number(value: f64, step: f64) -> String {
-    let digits = usize::from(step < 1.0);
-    let text = format!("{value:.digits$}");
-    if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') {
-        "0".to_owned()
-    } else {
-        text
     }
 }

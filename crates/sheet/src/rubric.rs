@@ -1,11 +1,10 @@
 //! A table of the rules for a person who marks by hand.
 
-use convention::{Outcome, Says, Verdict};
-use figure::{Align, Figure};
+use convention::{Outcome, Rule, Says, Verdict};
+use figure::{Align, Figure, font};
 
 use crate::book::{rule, text};
 use crate::definition::{Orientation, Test};
-use crate::page::wrap;
 
 /// Margin of a rubric's pages.
 const MARGIN: f64 = 18.0;
@@ -30,7 +29,9 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
         items: Vec::new(),
     };
     let mut pages = vec![blank()];
-    let total: f64 = test.convention.rules.iter().map(|rule| rule.points).sum();
+    let rules: Vec<&Rule> =
+        verdicts.iter().filter_map(|verdict| test.convention.rule(&verdict.rule)).collect();
+    let total = rules.iter().fold(0.0, |total, rule| total + rule.points);
     let intro = format!(
         "{settings} Total: {} points. Measure from the student's own landmarks: what is aligned to a \
          misplaced wave is right if it is aligned to it. Check the 100 mm rules of the sheet first, \
@@ -42,13 +43,13 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
     text(page, [MARGIN, MARGIN + 4.0], title, TITLE, Align::Start, true);
     page.alt = format!("{title}. {intro}");
     let mut y = MARGIN + 11.0;
-    for line in wrap(&intro, TEXT, width) {
+    for line in font::wrap(&intro, TEXT, false, width) {
         text(page, [MARGIN, y], &line, TEXT, Align::Start, false);
         y += LINE;
     }
     y += ROW;
     heads(page, &mut y);
-    for (index, (one, verdict)) in test.convention.rules.iter().zip(verdicts).enumerate() {
+    for (index, (one, verdict)) in rules.iter().zip(verdicts).enumerate() {
         let accept = match (&one.says, verdict.outcome) {
             (Says::Presence { .. }, _) => "present".to_owned(),
             (Says::Label { .. }, _) => format!("± {} mm", short(one.tolerance.mm)),
@@ -65,7 +66,7 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
         let lines: Vec<Vec<String>> = cells
             .iter()
             .zip(COLUMNS)
-            .map(|(cell, (_, width))| wrap(cell, TEXT, width - 3.0))
+            .map(|(cell, (_, width))| font::wrap(cell, TEXT, false, width - 3.0))
             .collect();
         let height = lines.iter().map(Vec::len).max().unwrap_or(1) as f64 * LINE;
         if y + height > height_mm - MARGIN {

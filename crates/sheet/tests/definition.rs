@@ -173,3 +173,26 @@ fn the_same_seed_gives_the_same_pages() {
     let rubric = book.rubric();
     assert!(rubric[0].alt.contains("S1 begins with R."), "{}", rubric[0].alt);
 }
+
+#[test]
+fn the_rubric_is_about_what_is_asked_for_at_every_pages_scale() {
+    let subject = subject();
+    let rubric_of = |more: &str| {
+        let test = test(&format!("title = \"T\"\nconvention = \"two\"\n{more}")).unwrap();
+        let book = Book::new(&test, &subject, "K7M2QX", vec![model(0.8, 2)]).unwrap();
+        book.rubric()[0].alt.clone()
+    };
+    assert!(rubric_of("").contains("S1 begins with R."));
+    // Nothing to earn where both traces are printed, or where the sounds are on no page.
+    for more in
+        ["given = [\"ecg\", \"heart_sounds\"]\n", "panels = [\"ecg\", \"aortic_pressure\"]\n"]
+    {
+        let rubric = rubric_of(more);
+        assert!(
+            !rubric.contains("S1 begins with R.") && rubric.contains("Total: 0 points"),
+            "{rubric}"
+        );
+    }
+    let two = "[[pages]]\npanels = [\"ecg\"]\n[[pages]]\npanels = [\"heart_sounds\"]\ngiven = []\n";
+    assert!(rubric_of(two).contains("Accept: ± 2 mm"));
+}
