@@ -15,6 +15,7 @@
 //! # Ok::<(), cycle::Error>(())
 //! ```
 
+mod continued;
 mod nearest;
 mod random;
 mod subject;

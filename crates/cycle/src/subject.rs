@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::Cycle;
+
 /// What a kind of cycle is made of.
 ///
 /// The cardiac cycle is one subject; any other set of traces that are aligned in time,
@@ -31,6 +33,9 @@ pub struct Subject {
     /// Bars that run from one event to another, such as a valve's open time.
     #[serde(default)]
     pub bars: Vec<BarKind>,
+    /// The bars whose events bound the phases.
+    #[serde(default)]
+    pub phase_bars: Vec<String>,
     /// Landmarks and events whose order follows from what their names mean: each list from
     /// first to last within one cycle. A landmark that several channels have stands for each.
     #[serde(default)]
@@ -153,6 +158,35 @@ pub struct Burst {
     pub frequency_hz: f64,
 }
 
+impl BarKind {
+    /// The stretches between `start_s` and `end_s` during which the bar lasts in `cycle`; one
+    /// that has begun before begins with the window.
+    pub fn stretches(&self, cycle: &Cycle, start_s: f64, end_s: f64) -> Vec<[f64; 2]> {
+        let mut turns: Vec<(f64, bool)> = Vec::new();
+        for event in &cycle.events {
+            if event.name == self.from || event.name == self.to {
+                turns.push((event.time_s, event.name == self.from));
+            }
+        }
+        turns.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut open = turns.first().filter(|turn| !turn.1).map(|_| f64::NEG_INFINITY);
+        let mut stretches = Vec::new();
+        for (time_s, begins) in turns {
+            match (open, begins) {
+                (None, true) => open = Some(time_s),
+                (Some(from), false) => {
+                    stretches.push([from, time_s]);
+                    open = None;
+                }
+                _ => {}
+            }
+        }
+        stretches.extend(open.map(|from| [from, f64::INFINITY]));
+        let cut = stretches.into_iter().map(|[a, b]| [a.max(start_s), b.min(end_s)]);
+        cut.filter(|[a, b]| a < b).collect()
+    }
+}
+
 impl Subject {
     /// The channel called `id`.
     pub fn channel(&self, id: &str) -> Option<&ChannelKind> {
@@ -179,6 +213,11 @@ impl Subject {
         self.strokes.iter().find(|stroke| {
             stroke.landmarks.iter().any(|l| l == id) || stroke.centre.as_deref() == Some(id)
         })
+    }
+
+    /// The bar called `id`.
+    pub fn bar(&self, id: &str) -> Option<&BarKind> {
+        self.bars.iter().find(|bar| bar.id == id)
     }
 
     /// The title of the landmark or event called `id`.

@@ -91,6 +91,13 @@ impl<'a> Scene<'a> {
         (self.start_s - slack..=self.end_s + slack).contains(&time_s)
     }
 
+    /// What is written at the landmark called `id`, if anything.
+    pub(crate) fn label_of(&self, id: &str) -> Option<&'a str> {
+        let kind = self.subject.landmark(id)?;
+        let text = self.spec.label_texts.get(id).unwrap_or(&kind.label);
+        (!text.is_empty()).then_some(text.as_str())
+    }
+
     fn channel(&self, id: &str) -> Result<(&'a ChannelKind, &'a Trace), FigureError> {
         let known = self.subject.channels.iter().map(|kind| kind.id.as_str());
         let kind = self.subject.channel(id).ok_or_else(|| unknown("channel", id, known))?;
@@ -179,7 +186,7 @@ impl<'a> Scene<'a> {
         let (low, high) = self.extremes(panel)?;
         let labelled = self.spec.labels
             && self.cycle.landmarks.iter().any(|landmark| {
-                self.subject.landmark(&landmark.name).is_some_and(|kind| !kind.label.is_empty())
+                self.label_of(&landmark.name).is_some()
                     && panel.traces.iter().any(|(kind, _)| kind.id == landmark.channel)
             });
         let k = self.spec.scale;
@@ -226,28 +233,7 @@ impl<'a> Scene<'a> {
     /// Stretches shown during which `bar` lasts; a bar that has begun before the window
     /// begins with it.
     pub(crate) fn stretches(&self, bar: &BarKind) -> Vec<[f64; 2]> {
-        let mut turns: Vec<(f64, bool)> = Vec::new();
-        for event in &self.cycle.events {
-            if event.name == bar.from || event.name == bar.to {
-                turns.push((event.time_s, event.name == bar.from));
-            }
-        }
-        turns.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut open = turns.first().filter(|turn| !turn.1).map(|_| f64::NEG_INFINITY);
-        let mut stretches = Vec::new();
-        for (time_s, begins) in turns {
-            match (open, begins) {
-                (None, true) => open = Some(time_s),
-                (Some(from), false) => {
-                    stretches.push([from, time_s]);
-                    open = None;
-                }
-                _ => {}
-            }
-        }
-        stretches.extend(open.map(|from| [from, f64::INFINITY]));
-        let cut = stretches.into_iter().map(|[a, b]| [a.max(self.start_s), b.min(self.end_s)]);
-        cut.filter(|[a, b]| a < b).collect()
+        bar.stretches(self.cycle, self.start_s, self.end_s)
     }
 }
 
