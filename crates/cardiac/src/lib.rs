@@ -1,9 +1,23 @@
-//! The cardiac cycle as a subject: the conventions that come with the program, and what has
-//! been published about the intervals that they speak of.
+//! The cardiac cycle as a subject: the conventions that come with the program, what has been
+//! published about the intervals that they speak of, and the questions that can be asked about
+//! a heart's numbers and its ECG.
 //!
-//! All of it is data, in TOML; [`heart::subject`] has the names. Nothing is read or written.
+//! Conventions, published values and what to predict are data, in TOML; [`heart::subject`] has
+//! the names. Answers are computed from a cycle that comes from outside. Nothing is read or written.
+
+mod calculations;
+mod exact;
+mod predictions;
+mod readings;
 
 use convention::{Convention, Published};
+
+pub use calculations::{CALCULATION_KINDS, Calculation, Quantity, calculations, choose};
+pub use predictions::{
+    Answer, Ask, CHANGES, Change, Measure, NOTHING_ELSE_CHANGES, Prediction, PredictionError,
+    STAYS, predictions,
+};
+pub use readings::{Named, QUESTIONS, Question, Reading, Span, named, readings};
 
 /// A convention that comes with the program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
