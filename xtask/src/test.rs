@@ -55,6 +55,9 @@ fn cargo_test() -> Done {
     if let Err(why) = need("pdftoppm", &["poppler-utils"]) {
         println!("printed sheets are not measured: {why}");
     }
+    if let Err(why) = need("lou_translate", &["liblouis-bin"]) {
+        println!("braille is not compared with another translation: {why}");
+    }
     let mut child = tests
         .stdout(Stdio::piped())
         .spawn()

@@ -129,7 +129,7 @@ pub(crate) fn simplified(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
 }
 
 /// Distance of `point` from the stretch between `a` and `b`.
-pub(crate) fn distance(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+pub fn distance(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let squared = dx * dx + dy * dy;
     let along = if squared > 0.0 {

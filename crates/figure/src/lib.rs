@@ -12,6 +12,7 @@
 mod axis;
 mod curve;
 mod describe;
+mod document;
 mod error;
 pub mod font;
 mod layout;
@@ -26,8 +27,9 @@ pub mod style;
 mod svg;
 
 pub use axis::{nice_step, tick_text, value_ticks};
-pub use curve::{Map, lines as lines_of};
+pub use curve::{Map, distance, lines as lines_of};
 pub use describe::describe;
+pub use document::{Block, Cell, ListItem, Page};
 pub use error::FigureError;
 pub use layout::{lay_out, lay_out_over};
 #[cfg(feature = "pdf")]

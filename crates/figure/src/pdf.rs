@@ -1,5 +1,6 @@
-//! A figure as a vector PDF: text as text, tagged, with its alternative text.
+//! Pages as a vector PDF: text as text, tagged, pictures with their alternative text.
 
+use std::num::NonZeroU16;
 use std::sync::OnceLock;
 
 use krilla::color::rgb;
@@ -13,10 +14,14 @@ use krilla::outline::{Outline, OutlineNode};
 use krilla::page::PageSettings;
 use krilla::paint::{Fill, FillRule, LineJoin, Stroke as PdfStroke, StrokeDash};
 use krilla::surface::Surface;
-use krilla::tagging::{ContentTag, Tag as PdfTag, TagGroup, TagTree};
+use krilla::tagging::{
+    Artifact, ContentTag, ListNumbering, TableHeaderScope, Tag as PdfTag, TagGroup, TagKind,
+    TagTree,
+};
 use krilla::text::{Font, GlyphId, KrillaGlyph};
 use krilla::{Document, SerializeSettings};
 
+use crate::document::{Block, Page, words};
 use crate::picture::{Align, Shape, Stroke};
 use crate::style::Colour;
 use crate::{Figure, FigureError, font};
@@ -34,18 +39,18 @@ impl Figure {
     /// # Errors
     /// [`FigureError::Output`] where the file cannot be written.
     pub fn pdf(&self) -> Result<Vec<u8>, FigureError> {
-        pdf_of(std::slice::from_ref(self), &self.title)
+        pdf_of(&[self.into()], &self.title)
     }
 }
 
-/// Several figures as a PDF called `title`, each on a page of its size.
+/// A document called `title` as a PDF, its structure tagged and its titled pages in the outline.
 ///
 /// The file conforms to PDF/UA-1 (ISO 14289-1), as far as the library that writes it can
 /// tell: it refuses what does not.
 ///
 /// # Errors
 /// [`FigureError::Output`] where the file cannot be written.
-pub fn pdf_of(figures: &[Figure], title: &str) -> Result<Vec<u8>, FigureError> {
+pub fn pdf_of(pages: &[Page], title: &str) -> Result<Vec<u8>, FigureError> {
     let failed = |error: KrillaError| FigureError::Output(format!("{error:?}"));
     let configuration = ConfigurationBuilder::new()
         .with_accessibility_validator(Accessibility::UA1)
@@ -56,36 +61,97 @@ pub fn pdf_of(figures: &[Figure], title: &str) -> Result<Vec<u8>, FigureError> {
     let mut document = Document::new_with(settings);
     let mut outline = Outline::new();
     let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
-    let mut alts = String::new();
-    for (index, figure) in figures.iter().enumerate() {
-        let name = if figure.title.is_empty() { title } else { &figure.title };
-        let top = XyzDestination::new(index, Point::from_xy(0.0, 0.0));
-        outline.push_child(OutlineNode::new(name.to_owned(), top));
-        let size = PageSettings::from_wh(points(figure.width_mm), points(figure.height_mm))
-            .ok_or_else(|| FigureError::Output("the page has no size".to_owned()))?;
-        let mut page = document.start_page_with(size);
-        let mut surface = page.surface();
-        let content = surface.start_tagged(ContentTag::Other);
-        for item in &figure.items {
-            draw(&mut surface, &item.shape);
+    for (index, page) in pages.iter().enumerate() {
+        let name = if pages.len() == 1 { title } else { &page.title };
+        if !name.is_empty() {
+            let top = XyzDestination::new(index, Point::from_xy(0.0, 0.0));
+            outline.push_child(OutlineNode::new(name.to_owned(), top));
         }
-        surface.end_tagged();
+        let size = PageSettings::from_wh(points(page.width_mm), points(page.height_mm))
+            .ok_or_else(|| FigureError::Output("the page has no size".to_owned()))?;
+        let mut sheet = document.start_page_with(size);
+        let mut surface = sheet.surface();
+        for block in &page.blocks {
+            if let Some(group) = tagged(&mut surface, block) {
+                tree.push(group);
+            }
+        }
         surface.finish();
-        page.finish();
-        let mut group = TagGroup::new(PdfTag::Figure(Some(figure.alt.clone())));
-        group.push(content);
-        tree.push(group);
-        alts += &figure.alt;
+        sheet.finish();
     }
     document.set_outline(outline);
     document.set_tag_tree(tree);
+    let said: Vec<String> = pages.iter().map(Page::said).collect();
     document.set_metadata(
         Metadata::new()
             .title(title.to_owned())
             .language("en".to_owned())
-            .document_id(format!("{title}\n{alts}")),
+            .document_id(format!("{title}\n{}", said.join("\n"))),
     );
     document.finish().map_err(failed)
+}
+
+/// Draws a block; gives its place in the structure, or `None` for an ornament.
+fn tagged(surface: &mut Surface<'_>, block: &Block) -> Option<TagGroup> {
+    let group = match block {
+        Block::Heading(level, lines) => {
+            let level = NonZeroU16::new(u16::from(*level)).unwrap_or(NonZeroU16::MIN);
+            leaf(surface, PdfTag::Hn(level, Some(words(lines))), lines)
+        }
+        Block::Paragraph(lines) => leaf(surface, PdfTag::P, lines),
+        Block::List(items) => {
+            let mut list = TagGroup::new(PdfTag::L(ListNumbering::Decimal));
+            for item in items {
+                let mut group = TagGroup::new(PdfTag::LI);
+                group.push(leaf(surface, PdfTag::Lbl, &item.label));
+                group.push(leaf(surface, PdfTag::LBody, &item.body));
+                list.push(group);
+            }
+            list
+        }
+        Block::Table(rows) => {
+            let mut table = TagGroup::new(PdfTag::Table);
+            for row in rows {
+                let mut group = TagGroup::new(PdfTag::TR);
+                for cell in row {
+                    group.push(if cell.head {
+                        leaf(surface, PdfTag::TH(TableHeaderScope::Column), &cell.shapes)
+                    } else {
+                        leaf(surface, PdfTag::TD, &cell.shapes)
+                    });
+                }
+                table.push(group);
+            }
+            table
+        }
+        Block::Picture { alt, shapes } => leaf(surface, PdfTag::Figure(Some(alt.clone())), shapes),
+        Block::Ornament(shapes) => {
+            surface.start_tagged(ContentTag::Artifact(Artifact::default()));
+            draw_all(surface, shapes);
+            surface.end_tagged();
+            return None;
+        }
+    };
+    Some(group)
+}
+
+/// Draws what belongs to one tag.
+fn leaf(surface: &mut Surface<'_>, tag: impl Into<TagKind>, shapes: &[Shape]) -> TagGroup {
+    let mut group = TagGroup::new(tag);
+    // An empty cell has its tag and no content.
+    if !shapes.is_empty() {
+        let content = surface.start_tagged(ContentTag::Other);
+        draw_all(surface, shapes);
+        surface.end_tagged();
+        group.push(content);
+    }
+    group
+}
+
+fn draw_all(surface: &mut Surface<'_>, shapes: &[Shape]) {
+    for shape in shapes {
+        draw(surface, shape);
+    }
 }
 
 fn draw(surface: &mut Surface<'_>, shape: &Shape) {

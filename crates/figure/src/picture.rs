@@ -145,6 +145,20 @@ pub enum Shape {
 }
 
 impl Shape {
+    /// The same shape elsewhere: right by `dx` and down by `dy` millimetres.
+    pub fn moved(&self, dx: f64, dy: f64) -> Self {
+        let shift = |point: &[f64; 2]| [point[0] + dx, point[1] + dy];
+        let run = |points: &Vec<[f64; 2]>| points.iter().map(shift).collect();
+        let mut moved = self.clone();
+        match &mut moved {
+            Self::Fill { area, .. } => *area = Box2::new(area.x + dx, area.y + dy, area.w, area.h),
+            Self::Lines { parts, .. } => *parts = parts.iter().map(run).collect(),
+            Self::Polygon { points, .. } => *points = run(points),
+            Self::Text { at, .. } => *at = shift(at),
+        }
+        moved
+    }
+
     /// The box a text fills, or `None` for what is no text.
     pub fn text_box(&self) -> Option<Box2> {
         let Self::Text { at, text, size, bold, align, .. } = self else { return None };

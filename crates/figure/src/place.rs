@@ -29,6 +29,13 @@ impl Space {
         Self { area, columns, rows, cells: vec![0; columns * rows] }
     }
 
+    /// `area` moved sideways until it lies `air` inside the panel.
+    pub(crate) fn inwards(&self, area: Box2, air: f64) -> Box2 {
+        let least = self.area.x + air;
+        let most = (self.area.right() - air - area.w).max(least);
+        Box2 { x: area.x.clamp(least, most), ..area }
+    }
+
     /// Columns and rows that `area` touches, cut to the panel.
     fn cover(&self, area: &Box2) -> (std::ops::Range<usize>, std::ops::Range<usize>) {
         let span = |low: f64, high: f64, count: usize| {
@@ -163,6 +170,14 @@ mod tests {
         assert!(middles[0] - 5.0 >= 0.0 && middles[3] + 6.0 <= 60.0 + 1e-9);
         assert_eq!(spread(&[5.0], &[4.0], 1.0, 0.0, 60.0), Some(vec![5.0]));
         assert_eq!(spread(&[5.0, 5.0], &[40.0, 30.0], 1.0, 0.0, 60.0), None);
+    }
+
+    #[test]
+    fn a_box_moves_no_further_inwards_than_it_must() {
+        let space = Space::new(Box2::new(10.0, 10.0, 40.0, 20.0));
+        let moved = |x: f64, w: f64| space.inwards(Box2::new(x, 12.0, w, 3.0), 1.0).x;
+        assert_eq!([moved(5.0, 8.0), moved(20.0, 8.0), moved(48.0, 8.0)], [11.0, 20.0, 41.0]);
+        assert_eq!(moved(30.0, 60.0), 11.0);
     }
 
     #[test]

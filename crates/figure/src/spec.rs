@@ -1,5 +1,7 @@
 //! What to draw.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::FigureError;
@@ -26,6 +28,9 @@ pub struct FigureSpec {
     pub bars: Vec<String>,
     /// Whether landmarks are labelled, each at its first occurrence.
     pub labels: bool,
+    /// What is written at a landmark in place of the subject's label, by identifier; nothing
+    /// where it is empty.
+    pub label_texts: BTreeMap<String, String>,
     /// Whether a grid is drawn at the axes' ticks.
     pub grid: bool,
     /// Two channels drawn against each other, x then y: a loop beside or below the panels.
@@ -49,6 +54,7 @@ impl Default for FigureSpec {
             phases: true,
             bars: Vec::new(),
             labels: true,
+            label_texts: BTreeMap::new(),
             grid: false,
             loop_channels: None,
             start_s: None,

@@ -287,3 +287,69 @@ fn pictures() {
         std::fs::write(path("txt"), &figure.alt).unwrap();
     }
 }
+
+#[test]
+fn a_landmark_is_called_what_the_figure_asks_for() {
+    let (subject, cycle) = (subject(), invented(support::Shape::default()));
+    let mut spec = usual();
+    let names = [("systolic_peak", "top"), ("p_peak", ""), ("dicrotic_notch", "a cut")];
+    spec.label_texts =
+        names.into_iter().map(|(id, text)| (id.to_owned(), text.to_owned())).collect();
+    let figure = lay_out(&cycle, &subject, &spec).unwrap();
+    let label = |id: &str| {
+        let wanted = Tag::LandmarkLabel(id.to_owned());
+        texts(&figure).into_iter().find(|(tag, ..)| **tag == wanted).map(|(_, text, _)| text)
+    };
+    assert_eq!(label("systolic_peak"), Some("top"));
+    assert_eq!(label("dicrotic_notch"), Some("a cut"));
+    assert_eq!([label("p_peak"), label("r_peak")], [None, Some("R")]);
+}
+
+#[test]
+fn a_label_without_a_leader_is_nearest_to_its_own_point() {
+    let subject = subject();
+    let mut cycle = invented(support::Shape::default());
+    let notch = cycle.landmark("dicrotic_notch").unwrap().time_s;
+    let trace = cycle.trace("aortic_pressure").unwrap().clone();
+    let near = |time_s: f64| trace.at(time_s).unwrap();
+    let (time_s, value) = (notch + 0.012, near(notch + 0.012));
+    cycle.landmarks.retain(|mark| mark.name != "dicrotic_peak");
+    cycle.landmarks.push(cycle::Landmark {
+        name: "dicrotic_peak".into(),
+        channel: "aortic_pressure".into(),
+        time_s,
+        value,
+    });
+    let points = [[notch, near(notch)], [time_s, value]];
+    let mut spec = usual();
+    spec.panels = vec![PanelSpec {
+        channels: vec!["aortic_pressure".into()],
+        height_mm: 50.0,
+        range: Some([60.0, 140.0]),
+        title: None,
+    }];
+    let figure = lay_out(&cycle, &subject, &spec).unwrap();
+    let frame = segments(&figure, |tag| *tag == Tag::Panel);
+    let (left, right) = (frame[0][0][0], frame[0][1][0]);
+    let (top, bottom) = (frame[1][0][1], frame[1][1][1]);
+    let end = cycle.span_s().unwrap().1;
+    let at = |[t, v]: [f64; 2]| {
+        [left + t / end * (right - left), bottom - (v - 60.0) / 80.0 * (bottom - top)]
+    };
+    for (index, id) in ["dicrotic_notch", "dicrotic_peak"].into_iter().enumerate() {
+        let tag = Tag::LandmarkLabel(id.to_owned());
+        let Some((_, _, area)) = texts(&figure).into_iter().find(|(other, ..)| **other == tag)
+        else {
+            panic!("{id} has no label")
+        };
+        if !segments(&figure, |other| *other == tag).is_empty() {
+            continue;
+        }
+        let far = |point: [f64; 2]| {
+            let [x, y] = at(point);
+            let (dx, dy) = (x - x.clamp(area.x, area.right()), y - y.clamp(area.y, area.bottom()));
+            libm::hypot(dx, dy)
+        };
+        assert!(far(points[index]) <= far(points[1 - index]) + 1e-6, "{id}");
+    }
+}

@@ -28,7 +28,7 @@ pub(crate) enum Command {
     Convention(Convention),
     /// Draw a figure as SVG, PDF or PNG
     Figure(Figure),
-    /// Print drawing sheets, their key and their rubric
+    /// Print drawing sheets, their key and their rubric, handouts and questions
     Sheet(Sheet),
 }
 
@@ -151,7 +151,8 @@ pub(crate) struct Sheet {
     /// What to print
     #[arg(value_name = "TEST.toml")]
     pub(crate) test: PathBuf,
-    /// Folder to write into: drawing-sheets.pdf, key.pdf, rubric.pdf, geometry.json
+    /// Folder to write into: drawing-sheets.pdf, key.pdf, rubric.pdf, geometry.json, and what
+    /// else the test asks for
     #[arg(short, long, value_name = "DIR")]
     pub(crate) output: PathBuf,
     /// A class list in CSV: one sheet for each student, and sheets.csv with who has which
@@ -166,6 +167,12 @@ pub(crate) struct Sheet {
     /// Paper, in place of the file's
     #[arg(long)]
     pub(crate) paper: Option<Paper>,
+    /// Everything in large print: letters of 18 points, one beat, a longer second
+    #[arg(long)]
+    pub(crate) large_print: bool,
+    /// Besides the PDF for the copier, one for each sheet in the folder per-student
+    #[arg(long)]
+    pub(crate) per_student: bool,
 }
 
 /// Paper sizes.

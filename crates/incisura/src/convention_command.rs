@@ -252,7 +252,7 @@ fn draw(convention: &Convention, found: &Findings, path: &Path, dpi: f64) -> Res
     let format = format_of(path)?;
     let subject = heart::subject();
     let model = model(found)?;
-    let spec = schematics::spec(convention, &subject, model);
+    let spec = sheet::convention_figure(convention, &subject, model);
     let figure = figure::lay_out(model, &subject, &spec)?;
     files::write(path, &written(&figure, format, dpi)?)
 }
@@ -261,7 +261,7 @@ fn draw_steps(convention: &Convention, found: &Findings, folder: &Path) -> Resul
     let subject = heart::subject();
     let model = model(found)?;
     let steps = found.steps.as_ref().map_err(|why| Failure::Other(why.to_string()))?;
-    let whole = schematics::spec(convention, &subject, model);
+    let whole = sheet::convention_figure(convention, &subject, model);
     let span = model.span_s();
     let whole = figure::FigureSpec {
         start_s: span.map(|(start, _)| start),
@@ -275,7 +275,7 @@ fn draw_steps(convention: &Convention, found: &Findings, folder: &Path) -> Resul
         let number = index + 1;
         drawn.extend(step.draw.iter().cloned());
         let part = partial(convention, &subject, model, &drawn);
-        let spec = schematics::step_spec(&whole, step, &drawn, number, steps.len());
+        let spec = sheet::step_figure(&whole, step, &drawn, number, steps.len());
         let figure = figure::lay_out(&part, &subject, &spec)?;
         let file = schematics::step_file(folder, number);
         files::write(&file, figure.svg(FontEmbedding::Embedded).as_bytes())?;

@@ -5,6 +5,7 @@
 
 mod args;
 mod convention_command;
+mod exercises;
 mod failure;
 mod figure_command;
 mod figure_file;

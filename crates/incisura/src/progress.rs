@@ -4,7 +4,7 @@ use std::sync::mpsc;
 use std::thread;
 use std::time::Duration;
 
-use indicatif::ProgressBar;
+use indicatif::{ProgressBar, ProgressStyle};
 
 /// Work that is done sooner leaves no trace on the terminal.
 const PATIENCE: Duration = Duration::from_secs(1);
@@ -28,4 +28,25 @@ pub(crate) fn during<T>(message: &str, work: impl FnOnce() -> T) -> T {
         drop(done);
         result
     })
+}
+
+/// Does `work` for each of `all`, with a bar that counts them.
+///
+/// Like the sign, the bar goes to a terminal's standard error alone and leaves no trace.
+pub(crate) fn counted<T, R, E>(
+    message: &'static str,
+    all: &[T],
+    mut work: impl FnMut(&T) -> Result<R, E>,
+) -> Result<Vec<R>, E> {
+    let style = ProgressStyle::with_template("{msg} {bar:30} {pos} of {len}")
+        .expect("the template is well formed");
+    let bar = ProgressBar::new(all.len() as u64).with_message(message).with_style(style);
+    let done = all.iter().map(|one| {
+        let result = work(one);
+        bar.inc(1);
+        result
+    });
+    let done = done.collect();
+    bar.finish_and_clear();
+    done
 }

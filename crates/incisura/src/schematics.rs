@@ -4,11 +4,10 @@ use std::path::{Path, PathBuf};
 
 use cardiac::Shipped;
 use convention::{
-    Check, Comparison, Conflict, Convention, Point, SchematicError, Step, alignment_points, check,
-    check_on, compare, schematic, steps,
+    Check, Comparison, Conflict, Convention, SchematicError, Step, check, check_on, compare,
+    schematic, steps,
 };
-use cycle::{Cycle, Subject};
-use figure::{FigureSpec, PanelSpec};
+use cycle::Cycle;
 use heart::{Heart, Rhythm};
 
 use crate::failure::Failure;
@@ -122,58 +121,6 @@ impl Findings {
         let timing = self.conflicts().iter().map(|conflict| conflict.rules.clone());
         let heights = (!self.heights.is_empty()).then(|| self.heights.clone());
         timing.chain(heights).collect()
-    }
-}
-
-/// The figure of a convention: its panels, its alignment lines and its bars.
-pub(crate) fn spec(convention: &Convention, subject: &Subject, model: &Cycle) -> FigureSpec {
-    let panels = convention.panels.iter().map(|channels| {
-        let kinds = channels.iter().filter_map(|id| subject.channel(id));
-        let (low, high) = kinds.clone().fold((f64::MAX, f64::MIN), |(low, high), kind| {
-            let own = model.trace(&kind.id).and_then(cycle::Trace::range);
-            own.map_or((low, high), |(l, h)| (low.min(l), high.max(h)))
-        });
-        let unit = kinds.clone().next().map_or("", |kind| kind.unit.as_str());
-        let height_mm = match (unit, channels.len()) {
-            ("mV", _) => 24.0,
-            ("relative", _) => 20.0,
-            ("mmHg", 1) => 36.0,
-            ("mmHg", _) => 50.0,
-            _ => 28.0,
-        };
-        // Room above and below for labels, whatever is drawn so far.
-        let room = 0.22 * (high - low);
-        let range = (high > low).then_some([low - room, high + room]);
-        PanelSpec { channels: channels.clone(), height_mm, range, title: None }
-    });
-    FigureSpec {
-        title: Some(convention.title.clone()),
-        panels: panels.collect(),
-        lines: alignment_points(convention, subject, model)
-            .into_iter()
-            .map(|point| point.name)
-            .collect(),
-        bars: convention.bars.clone(),
-        // The phases are the left heart's.
-        phases: convention.bars.iter().any(|bar| bar == "mitral"),
-        ..FigureSpec::default()
-    }
-}
-
-/// The figure as it stands after a step: the same frame, with only what is drawn so far.
-pub(crate) fn step_spec(
-    whole: &FigureSpec,
-    step: &Step,
-    drawn: &[Point],
-    number: usize,
-    of: usize,
-) -> FigureSpec {
-    let is_drawn = |name: &String| drawn.iter().any(|point| point.name == *name);
-    FigureSpec {
-        title: Some(format!("Step {number} of {of}: {}", step.title)),
-        lines: whole.lines.iter().filter(|name| is_drawn(name)).cloned().collect(),
-        phases: false,
-        ..whole.clone()
     }
 }
 

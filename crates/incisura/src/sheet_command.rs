@@ -1,15 +1,22 @@
-//! `incisura sheet`: drawing sheets, keys and rubrics for a test.
+//! `incisura sheet`: drawing sheets, keys, rubrics, handouts and questions for a test.
 
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::Path;
 
 use convention::schematic;
-use cycle::Cycle;
+use cycle::{Cycle, Subject};
+use figure::Page;
 use heart::{Heart, Rhythm};
-use sheet::{Book, Copy, Form, Test, forms};
+use sheet::{
+    Book, Copy, DrawnFrom, Form, Handout, Interval, Orientation, Setting, SheetError,
+    StripExercise, StripQuestion, StripSpec, StripText, Test, forms,
+};
 
 use crate::args;
+use crate::exercises::FormHeart;
 use crate::failure::Failure;
-use crate::{files, progress, roster, schematics};
+use crate::{exercises, files, progress, roster, schematics};
 
 pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     let text = files::read(&args.test)?;
@@ -25,37 +32,110 @@ pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     if let Some(paper) = args.paper {
         test.paper = paper.into();
     }
+    if args.large_print {
+        test.enlarge();
+    }
     let students = args.roster.as_deref().map(roster::read).transpose()?.unwrap_or_default();
-    let models = forms(&test)
+    let hearts = forms(&test)
         .iter()
-        .map(|form| model(&test, form, &args.test))
-        .collect::<Result<Vec<Cycle>, _>>()?;
+        .map(|form| form_heart(&test, form, &args.test))
+        .collect::<Result<Vec<FormHeart>, _>>()?;
+    let models = hearts.iter().map(|form| form.drawn.clone()).collect();
     // The file and what was changed on the command line make the test.
-    let identity = format!("{text}\n{} {:?}", test.forms, test.paper);
+    let large = if test.large_print { " large" } else { "" };
+    let identity = format!("{text}\n{} {:?}{large}", test.forms, test.paper);
     let id = sheet::test_id(identity.as_bytes());
-    let at_fault = |error: sheet::SheetError| Failure::file(&args.test, error.to_string());
+    let at_fault = |error: SheetError| Failure::file(&args.test, error.to_string());
     let book = Book::new(&test, &subject, &id, models).map_err(at_fault)?;
     let copies = copies(&book, test.forms, &students, args.spare);
-    let titled = |what: &str| format!("{what}: {}", test.title);
-    let (sheets, key, rubric) = progress::during("drawing the pages", || {
-        let sheets = book.drawing_sheets(&copies).map_err(at_fault)?;
-        Ok::<_, Failure>((
-            figure::pdf_of(&sheets, &titled("Drawing sheets"))?,
-            figure::pdf_of(&book.key(), &titled("Key"))?,
-            figure::pdf_of(&book.rubric(), &titled("Rubric"))?,
-        ))
+    let sheets = progress::counted("drawing sheets", &copies, |copy| {
+        book.drawing_sheets(std::slice::from_ref(copy)).map_err(at_fault)
     })?;
-    let geometry = book.geometry(&copies).map_err(at_fault)?;
     files::make_folder(&args.output)?;
-    files::write(&args.output.join("drawing-sheets.pdf"), &sheets)?;
-    files::write(&args.output.join("key.pdf"), &key)?;
-    files::write(&args.output.join("rubric.pdf"), &rubric)?;
-    files::write(&args.output.join("geometry.json"), geometry.as_bytes())?;
+    let mut folder = Folder { path: &args.output, title: &test.title, said: String::new() };
+    let all: Vec<Page> = sheets.iter().flatten().cloned().collect();
+    folder.pdf("drawing-sheets.pdf", "Drawing sheets", &all)?;
+    folder.pdf("key.pdf", "Key", &book.key())?;
+    folder.pdf("rubric.pdf", "Rubric", &book.rubric())?;
+    for handout in &test.handouts {
+        match handout {
+            Handout::ModelCopy => {
+                folder.pdf("model-copy.pdf", "Model copy", &book.model_copies())?;
+            }
+            Handout::Steps => {
+                let steps = book.steps().map_err(at_fault)?;
+                folder.pdf("steps.pdf", "Step by step", &steps)?;
+            }
+            Handout::RaisedLine => {
+                let pages = book.raised_lines().map_err(at_fault)?;
+                folder.pdf("raised-line.pdf", "Raised lines", &pages)?;
+            }
+            Handout::Labelled => {
+                let pages = book.labelled().map_err(at_fault)?;
+                folder.pdf("labelled.pdf", "Labelled figure", &pages)?;
+            }
+            Handout::Cloze => {
+                let [asked, answered] = book.cloze().map_err(at_fault)?;
+                folder.pdf("cloze.pdf", "Figure to label", &asked)?;
+                folder.pdf("cloze-key.pdf", "Key to the figure to label", &answered)?;
+            }
+        }
+    }
+    if test.questions.counts().iter().any(|(_, count)| *count > 0) {
+        let exercises = exercises::exercises(&test, &hearts)?;
+        let [asked, answered] = book.questions(&exercises, &exercises::note(&test));
+        folder.pdf("questions.pdf", "Questions", &asked)?;
+        folder.pdf("questions-key.pdf", "Key to the questions", &answered)?;
+    }
+    if !test.strips.is_empty() {
+        let [asked, answered] = sheet::strip_pages(&test, &strips(&test, &args.test)?);
+        folder.pdf("ecg-strips.pdf", "ECG strips", &asked)?;
+        folder.pdf("ecg-strips-key.pdf", "Key to the ECG strips", &answered)?;
+    }
+    if args.per_student {
+        let each = args.output.join("per-student");
+        files::make_folder(&each)?;
+        let numbered: Vec<_> = copies.iter().zip(&sheets).collect();
+        progress::counted("writing one file for each student", &numbered, |(copy, pages)| {
+            let title = format!("{}: sheet {}", test.title, copy.sheet);
+            let pdf = figure::pdf_of(pages, &title)?;
+            files::write(&each.join(format!("sheet-{:05}.pdf", copy.sheet)), &pdf)
+        })?;
+        let _ = writeln!(folder.said, "per-student/           {} files", copies.len());
+    }
+    let geometry = book.geometry(&copies).map_err(at_fault)?;
+    folder.file("geometry.json", geometry.as_bytes())?;
     if !students.is_empty() {
         let list = sheet_list(&copies, &students, test.forms);
-        files::write(&args.output.join("sheets.csv"), list.as_bytes())?;
+        folder.file("sheets.csv", list.as_bytes())?;
     }
-    Ok(())
+    files::say(folder.said.trim_end())
+}
+
+/// The folder that is written into, and what has been written.
+struct Folder<'a> {
+    path: &'a Path,
+    title: &'a str,
+    said: String,
+}
+
+impl Folder<'_> {
+    fn pdf(&mut self, name: &str, what: &str, pages: &[Page]) -> Result<(), Failure> {
+        let pdf = progress::during("writing pages", || {
+            figure::pdf_of(pages, &format!("{what}: {}", self.title))
+        })?;
+        files::write(&self.path.join(name), &pdf)?;
+        let count = pages.len();
+        let unit = if count == 1 { "page" } else { "pages" };
+        let _ = writeln!(self.said, "{name:<22} {count} {unit}");
+        Ok(())
+    }
+
+    fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+        files::write(&self.path.join(name), bytes)?;
+        let _ = writeln!(self.said, "{name}");
+        Ok(())
+    }
 }
 
 /// One master of each form, or a numbered sheet for each student and the spare ones.
@@ -98,28 +178,104 @@ fn sheet_list(copies: &[Copy], students: &[roster::Student], forms: usize) -> St
     String::from_utf8(bytes).expect("fields are text")
 }
 
-/// The completed cycle of a form: the convention's schematic on a heart with its settings.
-fn model(test: &Test, form: &Form, path: &Path) -> Result<Cycle, Failure> {
+/// A form's heart, and its completed cycle: the heart's own, or the convention's schematic on
+/// it.
+fn form_heart(test: &Test, form: &Form, path: &Path) -> Result<FormHeart, Failure> {
     let heart = heart_of(form).map_err(|error| Failure::heart_in(path, error))?;
-    let base = heart::simulate(&heart, 1)?;
-    let drawn = schematic(&test.convention, &heart::subject(), &base, test.beats);
-    drawn.map_err(|error| {
-        Failure::file(path, format!("form {} cannot be drawn: {error}", form.letter))
-    })
+    let computed = heart::simulate(&heart, heart::natural_beats(&heart))?;
+    let drawn = match test.drawn_from {
+        DrawnFrom::Heart => heart::simulate(&heart, test.beats)?,
+        DrawnFrom::Rules => {
+            let base = heart::simulate(&heart, 1)?;
+            schematic(&test.convention, &heart::subject(), &base, test.beats).map_err(|error| {
+                let what = format!("form {} cannot be drawn: {error}", form.letter);
+                Failure::file(path, what)
+            })?
+        }
+    };
+    Ok(FormHeart { heart, computed, drawn })
 }
 
 fn heart_of(form: &Form) -> Result<Heart, heart::HeartError> {
-    let mut heart = match form.names.get("condition") {
+    let numbers = form.numbers.iter().map(|(name, value)| (name.as_str(), *value));
+    let names = form.names.iter().map(|(name, value)| (name.as_str(), value.as_str()));
+    heart_with(numbers, names.collect())
+}
+
+/// The strips that the test asks for, with what is asked about each.
+fn strips(test: &Test, path: &Path) -> Result<Vec<StripExercise>, Failure> {
+    let subject = heart::subject();
+    let one = |strip: &StripText| {
+        let numbers = strip.settings.iter().filter_map(|(name, setting)| match setting {
+            Setting::Number(value) => Some((name.as_str(), *value)),
+            _ => None,
+        });
+        let names = strip.settings.iter().filter_map(|(name, setting)| match setting {
+            Setting::Name(value) => Some((name.as_str(), value.as_str())),
+            _ => None,
+        });
+        let heart = heart_with(numbers, names.collect())
+            .map_err(|error| Failure::file(path, format!("line {}: {error}", strip.line)))?;
+        let cycle = heart::simulate(&heart, heart::natural_beats(&heart))?;
+        Ok(strip_exercise(&subject, &heart, &cycle))
+    };
+    test.strips.iter().map(one).collect()
+}
+
+fn strip_exercise(subject: &Subject, heart: &Heart, cycle: &Cycle) -> StripExercise {
+    let spec = StripSpec {
+        waves: sheet::waves(subject, "ecg"),
+        ..StripSpec::new("ecg", "lead II", Orientation::Portrait)
+    };
+    let readings = cardiac::readings(cycle, spec.start_s, spec.start_s + spec.length_s());
+    let marks = readings.iter().flat_map(|reading| &reading.shown);
+    let marks = marks.map(|span| Interval {
+        label: span.label.clone(),
+        from_s: span.from_s,
+        to_s: span.to_s,
+    });
+    let marked = StripSpec { marks: marks.collect(), ..spec.clone() };
+    let named = cardiac::named(heart, &readings);
+    let questions = cardiac::QUESTIONS.iter().map(|question| {
+        let reading = readings.iter().find(|reading| reading.id == question.id);
+        StripQuestion {
+            text: question.text.to_owned(),
+            answer: reading.map_or_else(|| named.title.clone(), |r| r.answer.clone()),
+            accept: reading.map_or_else(String::new, accepted),
+            worked: reading.map_or_else(String::new, |r| r.worked.clone()),
+        }
+    });
+    StripExercise {
+        blank: sheet::strip(cycle, &spec),
+        marked: sheet::strip(cycle, &marked),
+        questions: questions.collect(),
+        about: format!("{}: {}", named.title, named.about),
+    }
+}
+
+/// By how much a reading may be missed.
+fn accepted(reading: &cardiac::Reading) -> String {
+    let Some(tolerance) = reading.tolerance else { return String::new() };
+    let unit = if reading.unit == "/min" { "a minute" } else { reading.unit };
+    format!("± {tolerance:.0} {unit}")
+}
+
+/// A resting heart, or the condition among `names`, with its numbers set.
+fn heart_with<'a>(
+    numbers: impl Iterator<Item = (&'a str, f64)>,
+    names: BTreeMap<&'a str, &'a str>,
+) -> Result<Heart, heart::HeartError> {
+    let mut heart = match names.get("condition") {
         Some(name) => heart::condition(name)?.heart,
         None => Heart::default(),
     };
-    if let Some(name) = form.names.get("rhythm") {
+    if let Some(name) = names.get("rhythm") {
         heart.rhythm = Rhythm::from_name(name)?;
     }
-    for (name, value) in &form.numbers {
-        heart.parameters.set(name, *value)?;
+    for (name, value) in numbers {
+        heart.parameters.set(name, value)?;
     }
-    for name in form.names.keys().filter(|name| *name != "condition" && *name != "rhythm") {
+    for name in names.keys().filter(|name| **name != "condition" && **name != "rhythm") {
         // A name where a number belongs is told as the heart tells it.
         heart.parameters.set(name, f64::NAN)?;
     }

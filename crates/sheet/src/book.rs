@@ -1,18 +1,20 @@
 //! All pages of a test.
 
-use convention::{Rule, Says, Scale, Verdict, judge};
+use convention::{Point, Rule, Says, Scale, Verdict, judge};
 use cycle::{Cycle, Subject};
-use figure::style::{self, Colour};
-use figure::{Align, Box2, Figure, Item, Shape, Stroke, Tag, font};
+use figure::style::Colour;
+use figure::{Align, Block, Box2, Figure, Page, Shape, font};
 use serde::Serialize;
 
 use crate::code::{CODE_SIZE_MM, SheetCode};
 use crate::definition::Test;
 use crate::forms::{Form, forms};
-use crate::layout::{Layout, PanelGeometry, lay_out};
+use crate::layout::{BarGeometry, Layout, PanelGeometry, lay_out};
 use crate::marks::{Corner, mark_boxes, mark_centre};
 use crate::page::Drawer;
-use crate::{SheetError, rubric};
+use crate::questions::{Exercise, Intro};
+use crate::raised::raised_pages;
+use crate::{SheetError, guide, names, print, questions, rubric};
 
 /// One printed copy of a form.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -67,13 +69,14 @@ struct PageGeometry {
     sheet: u32,
     page: u8,
     panels: Vec<PanelGeometry>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    bars: Vec<BarGeometry>,
 }
 
 /// Black of marks and codes: no tint, which a copier would break up into dots.
 const BLACK: Colour = [0, 0, 0];
-const TITLE: f64 = 4.4;
-const TEXT: f64 = 3.2;
-const SMALL: f64 = 2.5;
+/// Size of the code's label.
+const CODE_LABEL: f64 = 2.5;
 
 impl<'a> Book<'a> {
     /// Lays `test` out; `id` is what [`crate::test_id`] makes of its file, and `models` are the
@@ -122,6 +125,7 @@ impl<'a> Book<'a> {
                     sheet: copy.sheet,
                     page: code.page(),
                     panels: layout.panels.iter().map(PanelGeometry::from).collect(),
+                    bars: layout.bars.iter().map(BarGeometry::from).collect(),
                 });
             }
         }
@@ -146,53 +150,86 @@ impl<'a> Book<'a> {
     ///
     /// # Errors
     /// [`SheetError::Code`] where there are more sheets or pages than a code can name.
-    pub fn drawing_sheets(&self, copies: &[Copy]) -> Result<Vec<Figure>, SheetError> {
+    pub fn drawing_sheets(&self, copies: &[Copy]) -> Result<Vec<Page>, SheetError> {
         let mut pages = Vec::new();
         for copy in copies {
-            let form = &self.forms[copy.form];
-            for (index, layout) in form.layouts.iter().enumerate() {
-                let code = self.code(copy, index)?;
-                let mut page = self.drawer(form, index).sheet();
-                for (corner, centre) in Corner::ALL.into_iter().zip(layout.marks) {
-                    fill(&mut page, mark_boxes(corner, centre));
-                }
-                fill(&mut page, code.modules(CODE_SIZE_MM, [layout.code.x, layout.code.y]));
-                let label = [layout.code.x + CODE_SIZE_MM / 2.0, layout.code.bottom() + 5.4];
-                text(&mut page, label, &code.to_label(), SMALL, Align::Middle, false);
-                self.head(&mut page, layout, form, index, copy.name.as_deref());
-                let whose =
-                    copy.name.as_ref().map_or_else(String::new, |name| format!(" · {name}"));
-                page.title = self.title(form, index) + &whose;
-                page.alt = format!(
-                    "{}. {} Sheet code {}. {}",
-                    self.title(form, index),
-                    self.test.instructions,
-                    code.to_label(),
-                    page.alt
-                );
-                pages.push(page);
+            for index in 0..self.forms[copy.form].layouts.len() {
+                pages.push(self.drawing_sheet(copy, index)?);
             }
         }
         Ok(pages)
     }
 
+    fn drawing_sheet(&self, copy: &Copy, index: usize) -> Result<Page, SheetError> {
+        let form = &self.forms[copy.form];
+        let layout = &form.layouts[index];
+        let code = self.code(copy, index)?;
+        let title = self.title(form, index);
+        let whose = copy.name.as_ref().map_or_else(String::new, |name| format!(" · {name}"));
+        let mut page = Page::new(layout.size_mm, &(title.clone() + &whose));
+        page.blocks.extend(self.head(layout, &title, copy.name.as_deref()));
+        page.blocks.push(Block::from(&self.drawer(form, index).sheet()));
+        let marks = Corner::ALL.into_iter().zip(layout.marks);
+        let marks = marks.flat_map(|(corner, centre)| mark_boxes(corner, centre));
+        page.blocks.push(Block::Ornament(black(marks)));
+        let label = code.to_label();
+        let size = CODE_LABEL;
+        let at = [layout.code.x + CODE_SIZE_MM / 2.0, layout.code.bottom() + 5.4];
+        let modules = code.modules(CODE_SIZE_MM, [layout.code.x, layout.code.y]);
+        let alt = format!("Code of this sheet for the scanner: {label}.");
+        page.blocks.push(Block::Picture { alt, shapes: black(modules) });
+        let label = print::text(at, &label, size, Align::Middle, false);
+        page.blocks.push(Block::Paragraph(vec![label]));
+        Ok(page)
+    }
+
     /// The completed pages of every form, with alignment lines and tolerances.
-    pub fn key(&self) -> Vec<Figure> {
+    pub fn key(&self) -> Vec<Page> {
+        let said = |form: &FormPages| {
+            format!("{} Brackets show what is accepted, numbered as in the rubric.", settings(form))
+        };
+        self.completed("Key: ", said, |form, index| {
+            self.drawer(form, index).key(&self.verdicts(form))
+        })
+    }
+
+    /// The completed pages of every form, with alignment lines, to draw after.
+    pub fn model_copies(&self) -> Vec<Page> {
+        let said = |form: &FormPages| {
+            format!(
+                "{} Everything is at true scale: lay a sheet over it, or measure it with a ruler.",
+                settings(form)
+            )
+        };
+        self.completed("Model copy: ", said, |form, index| self.drawer(form, index).copy())
+    }
+
+    fn completed(
+        &self,
+        what: &str,
+        said: impl Fn(&FormPages) -> String,
+        drawn: impl Fn(&FormPages, usize) -> Figure,
+    ) -> Vec<Page> {
+        let sizes = self.test.sizes();
         let mut pages = Vec::new();
         for form in &self.forms {
-            let verdicts = self.verdicts(form);
             for (index, layout) in form.layouts.iter().enumerate() {
-                let mut page = self.drawer(form, index).key(&verdicts);
-                let title = format!("Key: {}", self.title(form, index));
-                let said = format!(
-                    "{} Brackets show what is accepted, numbered as in the rubric.",
-                    settings(form)
-                );
-                let Box2 { x, y, w, .. } = layout.head;
-                text(&mut page, [x, y + 4.5], &title, TITLE, Align::Start, true);
-                paragraph(&mut page, [x, y + 10.5], &said, w);
-                page.alt = format!("{title}. {said} {}", page.alt);
-                page.title = title;
+                let title = format!("{what}{}", self.title(form, index));
+                let Box2 { x, y, .. } = layout.head;
+                // There is no code here: the head is as wide as the panels.
+                let width = layout.marks[1][0] - x;
+                let leading = sizes.leading();
+                let top = y + sizes.title;
+                let heading = print::paragraph([x, top], &title, sizes.title, true, width, leading);
+                let below = top + heading.len() as f64 * 1.1 * leading + 0.3 * leading;
+                let words = said(form);
+                let words = print::paragraph([x, below], &words, sizes.text, false, width, leading);
+                let mut page = Page::new(layout.size_mm, &title);
+                page.blocks.extend([
+                    Block::Heading(1, heading),
+                    Block::Paragraph(words),
+                    Block::from(&drawn(form, index)),
+                ]);
                 pages.push(page);
             }
         }
@@ -200,12 +237,75 @@ impl<'a> Book<'a> {
     }
 
     /// What each rule asks for on paper and what it is worth, form by form.
-    pub fn rubric(&self) -> Vec<Figure> {
+    pub fn rubric(&self) -> Vec<Page> {
         let mut pages = Vec::new();
         for form in &self.forms {
+            let title = format!("Rubric: {}", self.form_title(form));
             let verdicts = self.verdicts(form);
-            let title = format!("Rubric: {}", self.title(form, 0));
             pages.extend(rubric::pages(self.test, &title, &settings(form), &verdicts));
+        }
+        pages
+    }
+
+    /// The build of the first form, step by step.
+    ///
+    /// # Errors
+    /// [`SheetError::Steps`] where the convention's own steps are out of order.
+    pub fn steps(&self) -> Result<Vec<Page>, SheetError> {
+        let title = format!("{}, step by step", self.test.convention.title);
+        guide::pages(self.test, self.subject, &self.forms[0].model, &title)
+    }
+
+    /// The first form's figure with every part named.
+    ///
+    /// # Errors
+    /// [`SheetError::Figure`] where it cannot be drawn.
+    pub fn labelled(&self) -> Result<Vec<Page>, SheetError> {
+        let title = self.test.convention.title.clone();
+        Ok(names::labelled_page(self.test, self.subject, &self.one_beat(), &title)?)
+    }
+
+    /// The first form's figure with numbers in place of names, and its key.
+    ///
+    /// # Errors
+    /// [`SheetError::Figure`] where it cannot be drawn.
+    pub fn cloze(&self) -> Result<[Vec<Page>; 2], SheetError> {
+        let title = format!("What do the numbers stand for? {}", self.test.title);
+        Ok(names::cloze_pages(self.test, self.subject, &self.one_beat(), &title)?)
+    }
+
+    /// The first beat of the first form: names find more room on one beat than on several.
+    fn one_beat(&self) -> Cycle {
+        let model = &self.forms[0].model;
+        let start_s = model.span_s().map_or(0.0, |(start, _)| start);
+        model.cut(start_s + model.period_s)
+    }
+
+    /// The completed figure of each form in raised lines and braille, with its key pages.
+    ///
+    /// # Errors
+    /// [`SheetError::Braille`] where a title has a letter that braille has no sign for.
+    pub fn raised_lines(&self) -> Result<Vec<Page>, SheetError> {
+        let mut pages = Vec::new();
+        for form in &self.forms {
+            let title = self.form_title(form);
+            let figures = raised_pages(self.test, self.subject, &form.model, &title)?;
+            pages.extend(figures.iter().map(Page::from));
+        }
+        Ok(pages)
+    }
+
+    /// Question pages and their key, for each form its `exercises`; `note` is said once on each.
+    pub fn questions(&self, exercises: &[Vec<Exercise>], note: &str) -> [Vec<Page>; 2] {
+        let mut pages = [Vec::new(), Vec::new()];
+        for (form, exercises) in self.forms.iter().zip(exercises) {
+            let title = format!("Questions: {}", self.form_title(form));
+            let points = self.test.questions.points;
+            let asked = Intro { title: &title, note, points };
+            pages[0].extend(questions::pages(self.test, &asked, exercises));
+            let title = format!("Key to the questions: {}", self.form_title(form));
+            let answered = Intro { title: &title, note, points };
+            pages[1].extend(questions::key(self.test, &answered, exercises));
         }
         pages
     }
@@ -229,57 +329,88 @@ impl<'a> Book<'a> {
             _ => None,
         };
         let points = rule.says.points().into_iter();
-        // Events stand on bars, which a sheet does not have.
-        let channels: Option<Vec<&str>> = points.map(|point| point.channel.as_deref()).collect();
-        let Some(mut channels) = channels else { return false };
-        channels.extend(own);
         let pages = &self.test.pages;
-        let drawn =
-            |channel: &&str| pages.iter().any(|page| page.panels.iter().any(|c| c == channel));
-        let given =
-            |channel: &&str| pages.iter().any(|page| page.given.iter().any(|c| c == channel));
-        channels.iter().all(drawn) && !channels.iter().all(given)
+        // An event stands on the bar that it begins or ends.
+        let place = |point: &Point| match &point.channel {
+            Some(channel) => Some(channel.clone()),
+            None => {
+                let mut drawn = pages.iter().flat_map(|page| &page.bars);
+                let on = |bar: &&String| {
+                    let kind = self.subject.bar(bar);
+                    kind.is_some_and(|kind| kind.from == point.name || kind.to == point.name)
+                };
+                drawn.find(on).cloned()
+            }
+        };
+        let places: Option<Vec<String>> = points.map(place).collect();
+        let Some(mut places) = places else { return false };
+        places.extend(own.map(str::to_owned));
+        let drawn = |place: &String| {
+            pages.iter().any(|page| page.panels.contains(place) || page.bars.contains(place))
+        };
+        let given = |place: &String| pages.iter().any(|page| page.given.contains(place));
+        places.iter().all(drawn) && !places.iter().all(given)
     }
 
     fn drawer(&'a self, form: &'a FormPages, page: usize) -> Drawer<'a> {
         let (layout, text) = (&form.layouts[page], &self.test.pages[page]);
-        Drawer::new(self.subject, &self.test.convention, &form.model, layout, text)
+        Drawer::new(self.test, self.subject, &form.model, layout, text)
+    }
+
+    /// The test's title and the form's letter, where there are several.
+    fn form_title(&self, form: &FormPages) -> String {
+        let title = &self.test.title;
+        if self.test.forms > 1 {
+            format!("{title} · Form {}", form.form.letter)
+        } else {
+            title.clone()
+        }
     }
 
     fn title(&self, form: &FormPages, page: usize) -> String {
-        let test = self.test;
-        let mut parts = vec![test.title.clone()];
-        if test.forms > 1 {
-            parts.push(format!("Form {}", form.form.letter));
+        let title = self.form_title(form);
+        match self.test.pages.len() {
+            1 => title,
+            of => format!("{title} · page {} of {of}", page + 1),
         }
-        if test.pages.len() > 1 {
-            parts.push(format!("page {} of {}", page + 1, test.pages.len()));
-        }
-        parts.join(" · ")
     }
 
     /// Title, name and instructions between the upper marks.
-    fn head(
-        &self,
-        page: &mut Figure,
-        layout: &Layout,
-        form: &FormPages,
-        index: usize,
-        name: Option<&str>,
-    ) {
+    fn head(&self, layout: &Layout, title: &str, name: Option<&str>) -> Vec<Block> {
+        let sizes = self.test.sizes();
         let Box2 { x, y, w, .. } = layout.head;
-        text(page, [x, y + 4.5], &self.title(form, index), TITLE, Align::Start, true);
-        text(page, [x, y + 9.0], &self.test.course, SMALL, Align::Start, false);
-        let line = y + 16.0;
-        let date = x + w - 36.0;
-        text(page, [x, line], "Name", TEXT, Align::Start, false);
-        match name {
-            Some(name) => text(page, [x + 11.0, line], name, TEXT, Align::Start, true),
-            None => rule(page, [x + 11.0, line + 0.6], [date - 6.0, line + 0.6]),
+        let words = |at: [f64; 2], words: &str, size: f64, bold: bool| {
+            print::paragraph(at, words, size, bold, w, 1.15 * size)
+        };
+        let mut baseline = y + sizes.title;
+        let title = words([x, baseline], title, sizes.title, true);
+        baseline += title.len() as f64 * 1.15 * sizes.title - 0.15 * sizes.title;
+        let mut blocks = vec![Block::Heading(1, title)];
+        if !self.test.course.is_empty() {
+            let course = words([x, baseline], &self.test.course, sizes.small, false);
+            baseline += course.len() as f64 * 1.15 * sizes.small;
+            blocks.push(Block::Paragraph(course));
         }
-        text(page, [date, line], "Date", TEXT, Align::Start, false);
-        rule(page, [date + 9.0, line + 0.6], [x + w, line + 0.6]);
-        paragraph(page, [x, y + 21.5], &self.test.instructions, w);
+        let line = baseline + 1.2 * sizes.text;
+        let size = sizes.text;
+        let date = x + w - (20.0 + 5.0 * size);
+        let after = |label: &str| font::width(label, size, false) + 1.5;
+        let mut name_shapes = vec![print::text([x, line], "Name ", size, Align::Start, false)];
+        let from = x + after("Name");
+        match name {
+            Some(name) => {
+                name_shapes.push(print::text([from, line], name, size, Align::Start, true));
+            }
+            None => name_shapes.push(print::rule([from, line + 0.6], [date - 4.0, line + 0.6])),
+        }
+        blocks.push(Block::Paragraph(name_shapes));
+        blocks.push(Block::Paragraph(vec![
+            print::text([date, line], "Date ", size, Align::Start, false),
+            print::rule([date + after("Date"), line + 0.6], [x + w, line + 0.6]),
+        ]));
+        let instructions = words([x, line + 1.9 * size], &self.test.instructions, size, false);
+        blocks.push(Block::Paragraph(instructions));
+        blocks
     }
 }
 
@@ -288,33 +419,6 @@ fn settings(form: &FormPages) -> String {
     format!("This form is drawn at {:.0} beats a minute.", 60.0 / form.model.period_s)
 }
 
-fn fill(page: &mut Figure, boxes: Vec<Box2>) {
-    let shapes = boxes.into_iter().map(|area| Shape::Fill { area, colour: BLACK });
-    page.items.extend(shapes.map(|shape| Item { tag: Tag::Panel, shape }));
-}
-
-pub(crate) fn text(
-    page: &mut Figure,
-    at: [f64; 2],
-    text: &str,
-    size: f64,
-    align: Align,
-    bold: bool,
-) {
-    let text = text.to_owned();
-    let shape = Shape::Text { at, text, size, bold, align, colour: style::INK };
-    page.items.push(Item { tag: Tag::Title, shape });
-}
-
-pub(crate) fn rule(page: &mut Figure, from: [f64; 2], to: [f64; 2]) {
-    let stroke = Stroke::solid(style::HAIRLINE, 0.2);
-    let shape = Shape::Lines { parts: vec![vec![from, to]], stroke };
-    page.items.push(Item { tag: Tag::Axis, shape });
-}
-
-/// Text in lines no wider than `width`, from a first baseline down.
-fn paragraph(page: &mut Figure, [x, y]: [f64; 2], words: &str, width: f64) {
-    for (index, line) in font::wrap(words, TEXT, false, width).iter().enumerate() {
-        text(page, [x, y + index as f64 * 4.2], line, TEXT, Align::Start, false);
-    }
+fn black(boxes: impl IntoIterator<Item = Box2>) -> Vec<Shape> {
+    boxes.into_iter().map(|area| Shape::Fill { area, colour: BLACK }).collect()
 }

@@ -7,6 +7,8 @@ use cycle::Subject;
 use serde::Deserialize;
 use toml::Spanned;
 
+use crate::print::Sizes;
+
 /// What an instructor asks for on paper.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Test {
@@ -34,6 +36,101 @@ pub struct Test {
     pub seed: u64,
     /// Settings of the model by name: fixed, or varied between two values from form to form.
     pub settings: BTreeMap<String, Setting>,
+    /// What the key draws.
+    pub drawn_from: DrawnFrom,
+    /// What is printed besides.
+    pub handouts: Vec<Handout>,
+    /// Whether the cloze figure comes with its answers, shuffled, to choose from.
+    pub word_list: bool,
+    /// What is asked in words.
+    pub questions: Questions,
+    /// Strips on grid paper.
+    pub strips: Vec<StripText>,
+    /// Whether everything is printed large.
+    pub large_print: bool,
+}
+
+/// What the completed cycle of a form is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DrawnFrom {
+    /// The convention's schematic on the form's heart: what a student who keeps to the rules
+    /// draws.
+    #[default]
+    Rules,
+    /// The computed heart as it is, whether or not it keeps to the rules.
+    Heart,
+}
+
+/// What is printed besides drawing sheets, key and rubric.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Handout {
+    /// Each form's sheet completed, at true scale, to draw after.
+    ModelCopy,
+    /// The build, step by step, with a small figure and the cause of each step.
+    Steps,
+    /// The completed figure with every part named.
+    Labelled,
+    /// The same with numbers in place of names, to be filled in.
+    Cloze,
+    /// The completed figure for swell paper, in raised lines and braille.
+    RaisedLine,
+}
+
+impl Handout {
+    /// Every handout.
+    pub const ALL: [Self; 5] =
+        [Self::ModelCopy, Self::Steps, Self::Labelled, Self::Cloze, Self::RaisedLine];
+}
+
+/// How many questions of each kind are asked on every form, and what each is worth.
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Questions {
+    /// Put events in order.
+    pub order: usize,
+    /// Which of two comes first.
+    pub first: usize,
+    /// What comes between two.
+    pub between: usize,
+    /// Which valves are open, or whatever else the subject's bars say.
+    pub open: usize,
+    /// Work a number out from others.
+    pub calculate: usize,
+    /// Predict what a change does.
+    pub predict: usize,
+    /// What each is worth.
+    pub points: f64,
+}
+
+impl Default for Questions {
+    fn default() -> Self {
+        Self { order: 0, first: 0, between: 0, open: 0, calculate: 0, predict: 0, points: 2.0 }
+    }
+}
+
+impl Questions {
+    /// The kinds and how many of each.
+    pub fn counts(&self) -> [(&'static str, usize); 6] {
+        [
+            ("order", self.order),
+            ("first", self.first),
+            ("between", self.between),
+            ("open", self.open),
+            ("calculate", self.calculate),
+            ("predict", self.predict),
+        ]
+    }
+}
+
+/// A strip on grid paper.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StripText {
+    /// Settings of the model by name.
+    pub settings: BTreeMap<String, Setting>,
+    /// Line in the file on which it begins, from 1.
+    pub line: usize,
 }
 
 /// One page of a sheet.
@@ -41,7 +138,9 @@ pub struct Test {
 pub struct PageText {
     /// Channels, one panel each, from top to bottom.
     pub panels: Vec<String>,
-    /// Those of them whose trace is printed; the others are asked for.
+    /// Bars below them.
+    pub bars: Vec<String>,
+    /// The channels and bars that are printed; the others are asked for.
     pub given: Vec<String>,
     /// How much help is printed besides.
     pub scaffold: Scaffold,
@@ -97,6 +196,17 @@ pub enum Scaffold {
     Blank,
 }
 
+impl Scaffold {
+    /// Whether a trace or bar is printed that is `given` or not.
+    pub(crate) fn shows(self, given: bool) -> bool {
+        match self {
+            Self::Everything => true,
+            Self::Lines | Self::Given => given,
+            Self::Baselines | Self::Blank => false,
+        }
+    }
+}
+
 /// Time scale where a file gives none: the clinical 25 mm a second leaves 2 mm for what is
 /// to be marked.
 const MM_PER_S: f64 = 100.0;
@@ -116,10 +226,20 @@ struct TestText {
     beats: Option<Spanned<usize>>,
     mm_per_s: Option<Spanned<f64>>,
     panels: Option<Vec<Spanned<String>>>,
+    bars: Option<Vec<Spanned<String>>>,
     given: Option<Vec<Spanned<String>>>,
     scaffold: Option<Scaffold>,
     #[serde(default)]
     pages: Vec<PageFile>,
+    #[serde(default)]
+    drawn_from: DrawnFrom,
+    #[serde(default)]
+    handouts: Vec<Handout>,
+    #[serde(default)]
+    word_list: bool,
+    questions: Option<Spanned<Questions>>,
+    #[serde(default)]
+    strips: Vec<Spanned<BTreeMap<String, SettingText>>>,
     forms: Option<Spanned<usize>>,
     #[serde(default)]
     seed: u64,
@@ -131,6 +251,7 @@ struct TestText {
 #[serde(deny_unknown_fields)]
 struct PageFile {
     panels: Option<Vec<Spanned<String>>>,
+    bars: Option<Vec<Spanned<String>>>,
     given: Option<Vec<Spanned<String>>>,
     scaffold: Option<Scaffold>,
 }
@@ -142,6 +263,13 @@ enum SettingText {
     Between([f64; 2]),
     Name(String),
 }
+
+/// How much longer a second is in large print: one beat then fills most of the page.
+const LARGER_ACROSS: f64 = 2.0;
+const LARGER_UPRIGHT: f64 = 1.5;
+
+/// Most questions of one kind.
+const MOST_QUESTIONS: usize = 50;
 
 /// Most panels on a page: more are too low to draw in.
 const MOST_PANELS: usize = 6;
@@ -171,10 +299,18 @@ impl Test {
         let convention =
             convention.map_err(|what| Faults(vec![fault(file.convention.span().start, what)]))?;
 
-        let own = PageFile { panels: file.panels, given: file.given, scaffold: file.scaffold };
-        let whole = own.panels.is_some() || own.given.is_some() || own.scaffold.is_some();
+        let own = PageFile {
+            panels: file.panels,
+            bars: file.bars,
+            given: file.given,
+            scaffold: file.scaffold,
+        };
+        let whole = own.panels.is_some()
+            || own.bars.is_some()
+            || own.given.is_some()
+            || own.scaffold.is_some();
         if whole && !file.pages.is_empty() {
-            let what = "panels, given and scaffold stand either at the top, for one page, or under [[pages]]";
+            let what = "panels, bars, given and scaffold stand either at the top, for one page, or under [[pages]]";
             faults.push(fault(0, what.to_owned()));
         }
         let texts = if file.pages.is_empty() { vec![own] } else { file.pages };
@@ -187,11 +323,7 @@ impl Test {
             };
             for channel in page.panels.iter().flatten() {
                 if !known.contains(channel.as_ref()) {
-                    let near = cycle::nearest(channel.as_ref(), known.iter().map(String::as_str));
-                    let offer = near.map_or_else(
-                        || format!("it has {}", known.join(", ")),
-                        |near| format!("did you mean “{near}”?"),
-                    );
+                    let offer = offer(channel.as_ref(), known.iter().map(String::as_str));
                     let what = format!("the convention draws no “{}”; {offer}", channel.as_ref());
                     faults.push(fault(channel.span().start, what));
                 }
@@ -200,18 +332,31 @@ impl Test {
                 let what = format!("a page holds {MOST_PANELS} panels at most; use [[pages]]");
                 faults.push(fault(first.span().start, what));
             }
+            let bars = match &page.bars {
+                None => convention.bars.clone(),
+                Some(bars) => bars.iter().map(|bar| bar.as_ref().clone()).collect(),
+            };
+            for bar in page.bars.iter().flatten() {
+                if subject.bar(bar.as_ref()).is_none() {
+                    let all = subject.bars.iter().map(|bar| bar.id.as_str());
+                    let what =
+                        format!("there is no bar “{}”; {}", bar.as_ref(), offer(bar.as_ref(), all));
+                    faults.push(fault(bar.span().start, what));
+                }
+            }
             let reference = subject.reference_channel.clone();
             let given = match &page.given {
                 None => panels.iter().filter(|channel| **channel == reference).cloned().collect(),
                 Some(given) => given.iter().map(|channel| channel.as_ref().clone()).collect(),
             };
             for channel in page.given.iter().flatten() {
-                if !panels.contains(channel.as_ref()) {
+                if !panels.contains(channel.as_ref()) && !bars.contains(channel.as_ref()) {
                     let what = format!("{} is given but in no panel of the page", channel.as_ref());
                     faults.push(fault(channel.span().start, what));
                 }
             }
-            pages.push(PageText { panels, given, scaffold: page.scaffold.unwrap_or_default() });
+            let scaffold = page.scaffold.unwrap_or_default();
+            pages.push(PageText { panels, bars, given, scaffold });
         }
         let mut within = |value: Option<&Spanned<usize>>,
                           name: &str,
@@ -232,21 +377,41 @@ impl Test {
             let at = file.mm_per_s.as_ref().map_or(0, |value| value.span().start);
             faults.push(fault(at, "mm_per_s must be 25 to 400".to_owned()));
         }
-        let settings = file.heart.into_iter().map(|(name, value)| {
-            let value = match value {
-                SettingText::Number(value) => Setting::Number(value),
-                SettingText::Between([a, b]) => Setting::Between(a.min(b), a.max(b)),
-                SettingText::Name(name) => Setting::Name(name),
-            };
-            (name, value)
+        let heart = settings(file.heart);
+        let mut strips = Vec::new();
+        for strip in file.strips {
+            let at = strip.span().start;
+            let line = fault(at, String::new()).line;
+            let settings = settings(strip.into_inner());
+            if settings.values().any(|setting| matches!(setting, Setting::Between(..))) {
+                let what = "a strip has one heart: give each value as one number".to_owned();
+                faults.push(fault(at, what));
+            }
+            strips.push(StripText { settings, line });
+        }
+        let questions = file.questions.map_or_else(Questions::default, |questions| {
+            let at = questions.span().start;
+            let questions = questions.into_inner();
+            for (kind, count) in questions.counts() {
+                if count > MOST_QUESTIONS {
+                    let what = format!("{kind} must be {MOST_QUESTIONS} at most");
+                    faults.push(fault(at, what));
+                }
+            }
+            if !(questions.points > 0.0 && questions.points <= 100.0) {
+                faults.push(fault(at, "points must be more than 0 and 100 at most".to_owned()));
+            }
+            questions
         });
-        let settings = settings.collect();
+        let mut handouts = file.handouts;
+        handouts.sort_unstable();
+        handouts.dedup();
         if !faults.is_empty() {
             faults.sort_by_key(|fault| fault.line);
             return Err(Faults(faults));
         }
         let instructions = file.instructions.unwrap_or_else(|| INSTRUCTIONS.to_owned());
-        let TestText { title, course, paper, orientation, seed, .. } = file;
+        let TestText { title, course, paper, orientation, seed, drawn_from, word_list, .. } = file;
         Ok(Self {
             title,
             course,
@@ -259,9 +424,49 @@ impl Test {
             pages,
             forms,
             seed,
-            settings,
+            settings: heart,
+            drawn_from,
+            handouts,
+            word_list,
+            questions,
+            strips,
+            large_print: false,
         })
     }
+
+    /// The same test in large print: letters of 18 points at least, one beat, a longer second.
+    pub fn enlarge(&mut self) {
+        self.large_print = true;
+        self.beats = 1;
+        self.mm_per_s *= match self.orientation {
+            Orientation::Landscape => LARGER_ACROSS,
+            Orientation::Portrait => LARGER_UPRIGHT,
+        };
+    }
+
+    pub(crate) fn sizes(&self) -> Sizes {
+        if self.large_print { Sizes::LARGE } else { Sizes::USUAL }
+    }
+}
+
+fn settings(texts: BTreeMap<String, SettingText>) -> BTreeMap<String, Setting> {
+    let one = |(name, value)| {
+        let value = match value {
+            SettingText::Number(value) => Setting::Number(value),
+            SettingText::Between([a, b]) => Setting::Between(f64::min(a, b), f64::max(a, b)),
+            SettingText::Name(name) => Setting::Name(name),
+        };
+        (name, value)
+    };
+    texts.into_iter().map(one).collect()
+}
+
+/// The nearest of what there is, or all of it.
+fn offer<'a>(typed: &str, all: impl Iterator<Item = &'a str> + Clone) -> String {
+    cycle::nearest(typed, all.clone()).map_or_else(
+        || format!("there are {}", all.collect::<Vec<_>>().join(", ")),
+        |near| format!("did you mean “{near}”?"),
+    )
 }
 
 /// What a student is told where the file says nothing.

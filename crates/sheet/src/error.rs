@@ -1,5 +1,6 @@
 //! Why pages cannot be made.
 
+use crate::braille::BrailleError;
 use crate::code::CodeError;
 
 /// Why pages cannot be made, and what to change.
@@ -25,6 +26,26 @@ pub enum SheetError {
         /// Time scale at which they fit.
         slower: f64,
     },
+    /// Panels and bars leave no panel high enough to draw in.
+    #[error(
+        "{panels} panels and {bars} bars are too many for one page of this size of print; \
+         spread them over several [[pages]], leave bars out with bars = [], or turn the page"
+    )]
+    TooLow {
+        /// Panels asked for.
+        panels: usize,
+        /// Bars asked for.
+        bars: usize,
+    },
+    /// The build cannot be ordered as the convention's file says.
+    #[error("the convention's steps cannot be built in this order: {0}")]
+    Steps(#[from] convention::StepError),
+    /// A figure of a handout cannot be drawn.
+    #[error(transparent)]
+    Figure(#[from] figure::FigureError),
+    /// Something that braille has no sign for.
+    #[error(transparent)]
+    Braille(#[from] BrailleError),
     /// More pages or sheets than a code can name.
     #[error(transparent)]
     Code(#[from] CodeError),

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::SheetError;
 use crate::code::{CODE_MODULES, CODE_QUIET, CODE_SIZE_MM};
-use crate::definition::{PageText, Test};
+use crate::definition::{DrawnFrom, PageText, Test};
 use crate::marks::{self, Corner};
 
 /// A page's places.
@@ -22,6 +22,8 @@ pub struct Layout {
     pub head: Box2,
     /// The panels, from top to bottom.
     pub panels: Vec<PanelPlace>,
+    /// The bars below them, from top to bottom.
+    pub bars: Vec<BarPlace>,
     /// The rules of 100 mm: start and end, across and down.
     pub rules: [[[f64; 2]; 2]; 2],
 }
@@ -62,6 +64,76 @@ impl PanelPlace {
     }
 }
 
+/// One bar's place: a row on the panels' time axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BarPlace {
+    /// The bar's identifier.
+    pub bar: String,
+    /// Its row.
+    pub area: Box2,
+    /// Times at its left and right side, in seconds.
+    pub time_s: [f64; 2],
+    /// Whether it is printed.
+    pub given: bool,
+}
+
+impl BarPlace {
+    /// Millimetres from the page's left side, from seconds.
+    pub fn x(&self, time_s: f64) -> f64 {
+        let share = (time_s - self.time_s[0]) / (self.time_s[1] - self.time_s[0]);
+        self.area.x + share * self.area.w
+    }
+}
+
+impl Layout {
+    /// Where the last panel or bar ends.
+    pub fn bottom(&self) -> f64 {
+        let panel = self.panels.last().map(|panel| panel.area.bottom());
+        self.bars.last().map(|bar| bar.area.bottom()).or(panel).unwrap_or_default()
+    }
+}
+
+/// The scanner's description of a bar's row.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BarGeometry {
+    /// The bar's identifier.
+    pub bar: String,
+    /// Left side.
+    pub x_mm: f64,
+    /// Top side.
+    pub y_mm: f64,
+    /// Width.
+    pub width_mm: f64,
+    /// Height.
+    pub height_mm: f64,
+    /// Time at the left side.
+    pub time_start_s: f64,
+    /// Time at the right side.
+    pub time_end_s: f64,
+    /// Whether it is printed.
+    pub given: bool,
+}
+
+impl From<&BarPlace> for BarGeometry {
+    fn from(bar: &BarPlace) -> Self {
+        Self {
+            bar: bar.bar.clone(),
+            x_mm: mm(bar.area.x),
+            y_mm: mm(bar.area.y),
+            width_mm: mm(bar.area.w),
+            height_mm: mm(bar.area.h),
+            time_start_s: bar.time_s[0],
+            time_end_s: bar.time_s[1],
+            given: bar.given,
+        }
+    }
+}
+
+/// A tenth of a micrometre: far finer than print, and short to read.
+fn mm(value: f64) -> f64 {
+    (value * 1e4).round() / 1e4
+}
+
 /// The scanner's description of a page.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PanelGeometry {
@@ -89,8 +161,6 @@ pub struct PanelGeometry {
 
 impl From<&PanelPlace> for PanelGeometry {
     fn from(panel: &PanelPlace) -> Self {
-        // A tenth of a micrometre: far finer than print, and short to read.
-        let mm = |value: f64| (value * 1e4).round() / 1e4;
         Self {
             channel: panel.channel.clone(),
             x_mm: mm(panel.area.x),
@@ -106,19 +176,45 @@ impl From<&PanelPlace> for PanelGeometry {
     }
 }
 
-/// Height of the head between the upper marks and below them.
-const HEAD: f64 = 32.0;
-/// Height of the foot: the time axis, the rule, the lower marks.
-const FOOT: f64 = 20.0;
+/// What the size of print decides, in millimetres.
+struct Measures {
+    /// Height of the head between the upper marks and below them.
+    head: f64,
+    /// Height of the foot: the time axis, the rule, the lower marks.
+    foot: f64,
+    /// Room for names and numbers left of the panels.
+    names: f64,
+    /// Space above a panel.
+    gap: f64,
+    /// Room for a bar's name above it.
+    bar_name: f64,
+    /// Height of a bar's row.
+    bar: f64,
+    /// Least height of a panel that can be drawn in.
+    least: f64,
+}
+
+const USUAL: Measures =
+    Measures { head: 32.0, foot: 20.0, names: 30.0, gap: 4.0, bar_name: 0.0, bar: 7.0, least: 8.0 };
+
+/// Large print has the panels' names above them: beside them there would be no room for time.
+const LARGE: Measures = Measures {
+    head: 53.0,
+    foot: 25.0,
+    names: 19.0,
+    gap: 9.0,
+    bar_name: 7.5,
+    bar: 7.0,
+    least: 18.0,
+};
+
 /// Distance of the code from the nearest mark's centre: a corner that is torn off takes the
 /// mark and leaves the code.
 const CODE_FROM_MARK: f64 = 20.0;
-/// Room for names and numbers left of the panels.
-const NAMES: f64 = 30.0;
+/// Space between the last panel and the first bar.
+const BARS_BELOW: f64 = 1.5;
 /// Room right of the panels for the upright rule.
 const RIGHT: f64 = 8.0;
-/// Space between panels.
-const GAP: f64 = 4.0;
 
 /// Lays a page of `test` out for `model`, whose beat says how long the time axis is.
 ///
@@ -130,12 +226,17 @@ pub(crate) fn lay_out(
     subject: &Subject,
     model: &Cycle,
 ) -> Result<Layout, SheetError> {
+    let measures = if test.large_print { LARGE } else { USUAL };
     let size_mm = test.paper.size_mm(test.orientation);
     let frame = marks::frame(size_mm);
-    let start_s = model.span_s().map_or(0.0, |(start, _)| start);
-    let length_s = model.period_s * test.beats as f64;
+    let (start_s, end_s) = model.span_s().unwrap_or_default();
+    let length_s = match test.drawn_from {
+        DrawnFrom::Rules => model.period_s * test.beats as f64,
+        // Beats of an irregular rhythm are not all as long as their mean.
+        DrawnFrom::Heart => end_s - start_s,
+    };
     let width = length_s * test.mm_per_s;
-    let panels_left = frame.x + NAMES;
+    let panels_left = frame.x + measures.names;
     let room = frame.right() - RIGHT - panels_left;
     if width > room + 1e-9 {
         let fits = (room / (model.period_s * test.mm_per_s)).floor() as usize;
@@ -149,23 +250,43 @@ pub(crate) fn lay_out(
             slower,
         });
     }
-    let panels_top = frame.y + HEAD;
-    let panels_bottom = frame.bottom() - FOOT;
+    let panels_top = frame.y + measures.head;
+    let panels_bottom = frame.bottom() - measures.foot;
+    // Bars stand close, under the last panel.
+    let bars_height = match page.bars.len() {
+        0 => 0.0,
+        count => BARS_BELOW + count as f64 * (measures.bar_name + measures.bar),
+    };
     let weights: Vec<f64> = page.panels.iter().map(|id| weight(subject, id)).collect();
-    let gaps = GAP * (weights.len() as f64 - 1.0);
-    let each = (panels_bottom - panels_top - gaps) / weights.iter().sum::<f64>();
+    let above_first = if test.large_print { measures.gap } else { 0.0 };
+    let gaps = measures.gap * (weights.len() as f64 - 1.0) + above_first;
+    let room = panels_bottom - panels_top - gaps - bars_height;
+    let each = room / weights.iter().sum::<f64>();
+    let time_s = [start_s, start_s + length_s];
     let mut panels = Vec::new();
-    let mut panel_top = panels_top;
+    let mut top = panels_top + above_first;
     for (channel, weight) in page.panels.iter().zip(weights) {
-        let area = Box2::new(panels_left, panel_top, width, weight * each);
-        panel_top += weight * each + GAP;
+        let height = weight * each;
+        if height < measures.least {
+            return Err(SheetError::TooLow { panels: page.panels.len(), bars: page.bars.len() });
+        }
         panels.push(PanelPlace {
             channel: channel.clone(),
-            area,
-            time_s: [start_s, start_s + length_s],
+            area: Box2::new(panels_left, top, width, height),
+            time_s,
             values: values(subject, model, channel),
             given: page.given.contains(channel),
         });
+        top += height + measures.gap;
+    }
+    let mut bars = Vec::new();
+    top += BARS_BELOW - measures.gap;
+    for bar in &page.bars {
+        top += measures.bar_name;
+        let area = Box2::new(panels_left, top, width, measures.bar);
+        let given = page.given.contains(bar);
+        bars.push(BarPlace { bar: bar.clone(), area, time_s, given });
+        top += measures.bar;
     }
     let across = frame.bottom() - 5.0;
     let down = frame.right() - 1.0;
@@ -181,8 +302,9 @@ pub(crate) fn lay_out(
         size_mm,
         marks: Corner::ALL.map(|corner| marks::mark_centre(corner, size_mm)),
         code,
-        head: Box2::new(head_left, frame.y, code_left - 2.0 - head_left, HEAD - 3.0),
+        head: Box2::new(head_left, frame.y, code_left - 2.0 - head_left, measures.head - 3.0),
         panels,
+        bars,
         rules: [
             [[middle - 50.0, across], [middle + 50.0, across]],
             [[down, upright], [down, upright + 100.0]],

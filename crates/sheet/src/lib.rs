@@ -6,18 +6,36 @@
 //! Nothing is read or written.
 
 mod book;
+pub mod braille;
+mod cloze;
 mod code;
 mod definition;
 mod error;
+mod flow;
 mod forms;
+mod guide;
 mod layout;
 pub mod marks;
+mod names;
 mod page;
+mod print;
+mod questions;
+mod raised;
 mod rubric;
+mod schematic_figure;
+mod strip;
+mod strips;
 
 pub use book::{Book, Copy};
+pub use cloze::{Blank, BlankKind, cloze, labelled, word_list};
 pub use code::{CODE_MODULES, CODE_QUIET, CODE_SIZE_MM, CodeError, SheetCode, test_id};
-pub use definition::{Orientation, PageText, Paper, Scaffold, Setting, Test};
+pub use definition::{
+    DrawnFrom, Handout, Orientation, PageText, Paper, Questions, Scaffold, Setting, StripText, Test,
+};
 pub use error::SheetError;
 pub use forms::{Form, forms};
-pub use layout::{Layout, PanelGeometry, PanelPlace};
+pub use layout::{BarGeometry, BarPlace, Layout, PanelGeometry, PanelPlace};
+pub use questions::Exercise;
+pub use schematic_figure::{convention_figure, step_figure};
+pub use strip::{Interval, MM_PER_MV, MM_PER_S, StripSpec, Wave, strip, waves};
+pub use strips::{StripExercise, StripQuestion, strip_pages};

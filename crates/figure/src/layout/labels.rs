@@ -163,9 +163,8 @@ impl<'a> Plan<'a> {
     fn labelled(&self, panel: &Panel<'_>, map: &Map) -> Vec<[f64; 2]> {
         let scene = self.scene;
         let shown = scene.cycle.landmarks.iter().filter(|mark| {
-            let kind = scene.subject.landmark(&mark.name);
             scene.spec.labels
-                && kind.is_some_and(|kind| !kind.label.is_empty())
+                && scene.label_of(&mark.name).is_some()
                 && panel.traces.iter().any(|(kind, _)| kind.id == mark.channel)
         });
         shown.map(|mark| [map.x(mark.time_s), map.y(mark.value)]).collect()
@@ -235,33 +234,36 @@ impl<'a> Plan<'a> {
     ) {
         let scene = self.scene;
         let mut seen: Vec<(&str, &str)> = Vec::new();
+        let points = self.labelled(panel, map);
         for mark in &scene.cycle.landmarks {
-            let Some(kind) = scene.subject.landmark(&mark.name) else { continue };
+            let Some(text) = scene.label_of(&mark.name) else { continue };
             let trace = panel.traces.iter().find(|(kind, _)| kind.id == mark.channel);
             let Some((_, trace)) = trace else { continue };
             let key = (mark.name.as_str(), mark.channel.as_str());
             let shown = scene.shows_time(mark.time_s) && (map.low..=map.high).contains(&mark.value);
-            if kind.label.is_empty() || !shown || seen.contains(&key) {
+            if !shown || seen.contains(&key) {
                 continue;
             }
             seen.push(key);
             let at = [map.x(mark.time_s), map.y(mark.value)];
             let upward = is_crest(trace, mark, scene.end_s - scene.start_s);
-            if let Some(spot) = self.near(at, &kind.label, upward, space) {
+            if let Some(spot) = self.near(at, text, upward, &points, space) {
                 let tag = Tag::LandmarkLabel(mark.name.clone());
                 let drawn = traces.iter().find(|drawn| drawn.channel == mark.channel);
                 let colour = drawn.map_or(style::INK, |drawn| drawn.colour);
-                self.put(tag, &kind.label, &spot, colour, space);
+                self.put(tag, text, &spot, colour, space);
             }
         }
     }
 
-    /// Room near a point: close before far, above a crest and below a trough.
+    /// Room near a point: close before far, above a crest and below a trough. Without a leader
+    /// a label stands nearer to its own point than to any of `points`.
     pub(super) fn near(
         &self,
         at: [f64; 2],
         text: &str,
         upward: bool,
+        points: &[[f64; 2]],
         space: &Space,
     ) -> Option<Spot> {
         let k = self.k;
@@ -270,14 +272,22 @@ impl<'a> Plan<'a> {
         // What the box keeps off and what a leader does: first everything, then less.
         let tries =
             [(all | LINE, all), (all, all), (all | LINE, place::LABEL), (all, place::LABEL)];
-        tries.into_iter().find_map(|(what, barred)| {
+        // Near a side of the panel a long label only has room if it moves inwards.
+        let mut tries = [false, true].into_iter().flat_map(|inwards| tries.map(|t| (t, inwards)));
+        tries.find_map(|((what, barred), inwards)| {
             [1.0, 1.8, 2.8, 4.0, 5.5, 7.5, 10.0].into_iter().find_map(|far| {
                 directions(upward).into_iter().find_map(|way| {
-                    let area = boxed(at, size, way, far * k);
+                    let mut area = boxed(at, size, way, far * k);
+                    if inwards {
+                        area = space.inwards(area, k);
+                    }
                     if !space.free(&area.grown(AIR * k), what) {
                         return None;
                     }
                     let leader = (far > 2.0).then(|| [edge(&area, at), at]);
+                    if leader.is_none() && points.iter().any(|&other| nearer(&area, other, at)) {
+                        return None;
+                    }
                     // A leader ends on the trace, so its last stretch is not looked at.
                     let clear = leader.is_none_or(|[from, to]| {
                         space.clear(from, short_of(from, to, 1.1 * k), barred)
@@ -352,6 +362,16 @@ fn nearest(parts: &[Vec<[f64; 2]>], area: &Box2) -> Option<(f64, [f64; 2])> {
 /// The point of a box nearest to `point`.
 fn edge(area: &Box2, point: [f64; 2]) -> [f64; 2] {
     [point[0].clamp(area.x, area.right()), point[1].clamp(area.y, area.bottom())]
+}
+
+/// Whether a box is nearer to one point than to another that is not the same.
+fn nearer(area: &Box2, one: [f64; 2], other: [f64; 2]) -> bool {
+    let far = |point: [f64; 2]| {
+        let [x, y] = edge(area, point);
+        libm::hypot(point[0] - x, point[1] - y)
+    };
+    let apart = libm::hypot(one[0] - other[0], one[1] - other[1]);
+    apart > 0.3 && far(one) < far(other)
 }
 
 fn end_height(trace: &Drawn<'_>, map: &Map) -> f64 {

@@ -176,7 +176,7 @@ impl<'a> Plan<'a> {
     fn name_corners(&mut self, corners: &[(&str, [f64; 2])], middle: f64, space: &mut Space) {
         for &(id, at) in corners {
             let title = self.scene.subject.title_of(id).unwrap_or(id);
-            if let Some(spot) = self.near(at, title, at[1] < middle, space) {
+            if let Some(spot) = self.near(at, title, at[1] < middle, &[], space) {
                 self.put(Tag::LoopLabel(id.to_owned()), title, &spot, style::INK, space);
             }
         }

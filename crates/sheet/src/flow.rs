@@ -1,0 +1,307 @@
+//! Running pages: headings, paragraphs, lists, tables and pictures from top to bottom.
+
+use figure::{Align, Block, Cell, Figure, ListItem, Page, Shape, font};
+
+use crate::print::{self, Sizes};
+
+/// Margin on all sides: wider than what printers cannot reach, and room for a binder.
+const MARGIN: f64 = 18.0;
+
+/// A part of a page that stands by itself, drawn from its own top.
+pub(crate) struct Piece {
+    height: f64,
+    block: Block,
+}
+
+/// A column of a table: its head and its share of the width.
+pub(crate) struct Column {
+    pub(crate) head: &'static str,
+    pub(crate) share: f64,
+}
+
+/// Pages that are filled from top to bottom.
+pub(crate) struct Flow {
+    sizes: Sizes,
+    size_mm: [f64; 2],
+    title: String,
+    pages: Vec<Page>,
+    y: f64,
+}
+
+impl Flow {
+    /// Pages of `size_mm` with `title` at the top of the first and at the foot of all.
+    pub(crate) fn new(size_mm: [f64; 2], sizes: Sizes, title: &str) -> Self {
+        let pages = vec![Page::new(size_mm, title)];
+        let mut flow = Self { sizes, size_mm, title: title.to_owned(), pages, y: MARGIN };
+        let lines = flow.lines(title, sizes.title, true, 0.0);
+        flow.put(vec![Piece { height: lines.1, block: Block::Heading(1, lines.0) }]);
+        flow.space(0.6 * sizes.text);
+        flow
+    }
+
+    /// Width of the text.
+    pub(crate) fn width(&self) -> f64 {
+        self.size_mm[0] - 2.0 * MARGIN
+    }
+
+    /// Height of a page's text.
+    pub(crate) fn full_height(&self) -> f64 {
+        self.bottom() - MARGIN
+    }
+
+    /// Height that is left on the page.
+    pub(crate) fn room(&self) -> f64 {
+        self.bottom() - self.y
+    }
+
+    fn bottom(&self) -> f64 {
+        self.size_mm[1] - MARGIN - 1.4 * self.sizes.small
+    }
+
+    /// Lines of text from the top of a piece, indented, and their height.
+    fn lines(&self, words: &str, size: f64, bold: bool, indent: f64) -> (Vec<Shape>, f64) {
+        let leading = 1.28 * size;
+        let at = [MARGIN + indent, 0.95 * size];
+        let shapes = print::paragraph(at, words, size, bold, self.width() - indent, leading);
+        let height = shapes.len() as f64 * leading;
+        (shapes, height)
+    }
+
+    /// A heading within the page; level 2 is the first below the title.
+    pub(crate) fn heading(&self, level: u8, words: &str) -> Piece {
+        let (shapes, height) = self.lines(words, self.sizes.heading, true, 0.0);
+        let before = 0.5 * self.sizes.heading;
+        let shapes = shapes.iter().map(|shape| shape.moved(0.0, before)).collect();
+        Piece { height: height + before, block: Block::Heading(level, shapes) }
+    }
+
+    /// A paragraph.
+    pub(crate) fn paragraph(&self, words: &str) -> Piece {
+        let (shapes, height) = self.lines(words, self.sizes.text, false, 0.0);
+        Piece { height: height + 0.35 * self.sizes.text, block: Block::Paragraph(shapes) }
+    }
+
+    /// A line in bold.
+    pub(crate) fn strong(&self, words: &str) -> Piece {
+        let (shapes, height) = self.lines(words, self.sizes.text, true, 0.0);
+        Piece { height: height + 0.35 * self.sizes.text, block: Block::Paragraph(shapes) }
+    }
+
+    /// Room for name and date.
+    pub(crate) fn name_line(&self) -> Piece {
+        let size = self.sizes.text;
+        let y = 1.5 * size;
+        let right = MARGIN + self.width();
+        let date = MARGIN + 0.68 * self.width();
+        let after = |label: &str| font::width(label, size, false) + 1.5;
+        let shapes = vec![
+            print::text([MARGIN, y], "Name ", size, Align::Start, false),
+            print::rule([MARGIN + after("Name"), y + 0.6], [date - 4.0, y + 0.6]),
+            print::text([date, y], "Date ", size, Align::Start, false),
+            print::rule([date + after("Date"), y + 0.6], [right, y + 0.6]),
+        ];
+        Piece { height: 2.4 * size, block: Block::Paragraph(shapes) }
+    }
+
+    /// A list with a label before each item; labels are set in a column of their own.
+    pub(crate) fn list(&self, items: &[(String, String)]) -> Piece {
+        let size = self.sizes.text;
+        let widest = items.iter().map(|(label, _)| font::width(label, size, true));
+        let indent = size + widest.fold(0.0, f64::max) + 0.7 * size;
+        let mut y = 0.0;
+        let mut list = Vec::new();
+        for (label, words) in items {
+            let (body, height) = self.lines(words, size, false, indent);
+            let at = [MARGIN + size, y + 0.95 * size];
+            list.push(ListItem {
+                label: vec![print::text(at, label, size, Align::Start, true)],
+                body: body.iter().map(|shape| shape.moved(0.0, y)).collect(),
+            });
+            y += height + 0.2 * size;
+        }
+        Piece { height: y + 0.2 * size, block: Block::List(list) }
+    }
+
+    /// Empty lines to write on.
+    pub(crate) fn blank_lines(&self, count: usize) -> Piece {
+        let step = (2.0 * self.sizes.text).max(8.0);
+        let right = MARGIN + self.width();
+        let rules = (1..=count).map(|row| {
+            let y = row as f64 * step;
+            print::rule([MARGIN, y], [right, y])
+        });
+        let height = count as f64 * step + 0.6 * self.sizes.text;
+        Piece { height, block: Block::Ornament(rules.collect()) }
+    }
+
+    /// Numbered lines in columns that are read downwards, empty or with what stands on them.
+    pub(crate) fn numbered(&self, count: usize, filled: &[String]) -> Piece {
+        let size = self.sizes.text;
+        let step = (2.0 * size).max(8.0);
+        let across = if self.sizes == Sizes::LARGE { 1 } else { 2 };
+        let rows = count.div_ceil(across);
+        let width = self.width() / across as f64;
+        let mut list = Vec::new();
+        for index in 0..count {
+            let (column, row) = (index / rows, index % rows);
+            let x = MARGIN + column as f64 * width;
+            let y = (row + 1) as f64 * step;
+            let from = x + 3.0 * size;
+            let number = format!("{}.", index + 1);
+            let mut body = vec![print::rule([from, y + 0.8], [x + width - 2.0 * size, y + 0.8])];
+            let words = filled.get(index).map(String::as_str).unwrap_or_default();
+            if !words.is_empty() {
+                body.push(print::text([from, y], words, size, Align::Start, false));
+            }
+            let label = print::text([x, y], &number, size, Align::Start, true);
+            list.push(ListItem { label: vec![label], body });
+        }
+        Piece { height: rows as f64 * step + size, block: Block::List(list) }
+    }
+
+    /// A picture, in the middle of the width.
+    pub(crate) fn picture(&self, figure: &Figure) -> Piece {
+        let left = MARGIN + ((self.width() - figure.width_mm) / 2.0).max(0.0);
+        let shapes = figure.items.iter().map(|item| item.shape.moved(left, 0.0)).collect();
+        let block = Block::Picture { alt: figure.alt.clone(), shapes };
+        Piece { height: figure.height_mm + 0.6 * self.sizes.text, block }
+    }
+
+    /// Room between groups.
+    pub(crate) fn space(&mut self, height: f64) {
+        self.y += height;
+    }
+
+    /// Puts pieces that belong together on one page, where they fit on one.
+    pub(crate) fn put(&mut self, pieces: Vec<Piece>) {
+        let whole: f64 = pieces.iter().map(|piece| piece.height).sum();
+        if self.y + whole > self.bottom() && whole <= self.full_height() {
+            self.turn();
+        }
+        for piece in pieces {
+            if self.y + piece.height > self.bottom() && self.y > MARGIN {
+                self.turn();
+            }
+            let block = moved(piece.block, self.y);
+            self.page().blocks.push(block);
+            self.y += piece.height;
+        }
+    }
+
+    /// Begins a new page.
+    pub(crate) fn turn(&mut self) {
+        self.pages.push(Page::new(self.size_mm, ""));
+        self.y = MARGIN;
+    }
+
+    fn page(&mut self) -> &mut Page {
+        self.pages.last_mut().expect("there is always a page")
+    }
+
+    /// A table; its head is repeated on every page it reaches.
+    pub(crate) fn table(&mut self, columns: &[Column], rows: &[Vec<String>]) {
+        let heads = columns.iter().map(|column| column.head.to_owned()).collect::<Vec<_>>();
+        let head = self.row(columns, &heads, true);
+        let mut rules = Vec::new();
+        let mut table: Vec<Vec<Cell>> = Vec::new();
+        for cells in rows {
+            let row = self.row(columns, cells, false);
+            let first = table.is_empty();
+            let needed = row.1 + if first { head.1 } else { 0.0 };
+            if self.y + needed > self.bottom() && self.y > MARGIN {
+                self.close_table(&mut table, &mut rules);
+                self.turn();
+            }
+            if table.is_empty() {
+                self.place(&mut table, &mut rules, &head);
+            }
+            self.place(&mut table, &mut rules, &row);
+        }
+        self.close_table(&mut table, &mut rules);
+        self.space(0.6 * self.sizes.text);
+    }
+
+    fn place(
+        &mut self,
+        table: &mut Vec<Vec<Cell>>,
+        rules: &mut Vec<Shape>,
+        row: &(Vec<Cell>, f64),
+    ) {
+        let (cells, height) = row;
+        let down = |cell: &Cell| Cell {
+            head: cell.head,
+            shapes: cell.shapes.iter().map(|shape| shape.moved(0.0, self.y)).collect(),
+        };
+        table.push(cells.iter().map(down).collect());
+        self.y += height;
+        let y = self.y - 0.2 * self.sizes.text;
+        rules.push(print::rule([MARGIN, y], [MARGIN + self.width(), y]));
+    }
+
+    fn close_table(&mut self, table: &mut Vec<Vec<Cell>>, rules: &mut Vec<Shape>) {
+        if !table.is_empty() {
+            let (table, rules) = (std::mem::take(table), std::mem::take(rules));
+            self.page().blocks.extend([Block::Table(table), Block::Ornament(rules)]);
+        }
+    }
+
+    /// A row's cells, drawn from its own top, and its height.
+    fn row(&self, columns: &[Column], cells: &[String], head: bool) -> (Vec<Cell>, f64) {
+        let size = self.sizes.text;
+        let whole: f64 = columns.iter().map(|column| column.share).sum();
+        let mut x = MARGIN;
+        let mut row = Vec::new();
+        let mut most: usize = 1;
+        for (column, words) in columns.iter().zip(cells) {
+            let width = column.share / whole * self.width();
+            let at = [x, 1.25 * size];
+            let lines = print::paragraph(at, words, size, head, width - size, self.sizes.leading());
+            most = most.max(lines.len());
+            row.push(Cell { head, shapes: lines });
+            x += width;
+        }
+        (row, most as f64 * self.sizes.leading() + 0.9 * size)
+    }
+
+    /// The pages, numbered.
+    pub(crate) fn finish(self) -> Vec<Page> {
+        let of = self.pages.len();
+        let [width, height] = self.size_mm;
+        let y = height - MARGIN;
+        let size = self.sizes.small;
+        let mut pages = self.pages;
+        for (index, page) in pages.iter_mut().enumerate() {
+            let number = format!("{} of {of}", index + 1);
+            let room = width - 2.0 * MARGIN - font::width(&number, size, false) - size;
+            let name = font::wrap(&self.title, size, false, room);
+            let left = name.first().map(String::as_str).unwrap_or_default();
+            page.blocks.push(Block::Ornament(vec![
+                print::text([MARGIN, y], left, size, Align::Start, false),
+                print::text([width - MARGIN, y], &number, size, Align::End, false),
+            ]));
+        }
+        pages
+    }
+}
+
+/// The block lower by `dy`.
+fn moved(block: Block, dy: f64) -> Block {
+    let all = |shapes: Vec<Shape>| -> Vec<Shape> {
+        shapes.iter().map(|shape| shape.moved(0.0, dy)).collect()
+    };
+    match block {
+        Block::Heading(level, shapes) => Block::Heading(level, all(shapes)),
+        Block::Paragraph(shapes) => Block::Paragraph(all(shapes)),
+        Block::Ornament(shapes) => Block::Ornament(all(shapes)),
+        Block::Picture { alt, shapes } => Block::Picture { alt, shapes: all(shapes) },
+        Block::List(items) => {
+            let item = |item: ListItem| ListItem { label: all(item.label), body: all(item.body) };
+            Block::List(items.into_iter().map(item).collect())
+        }
+        Block::Table(rows) => {
+            let cell = |cell: Cell| Cell { head: cell.head, shapes: all(cell.shapes) };
+            let row = |row: Vec<Cell>| row.into_iter().map(cell).collect();
+            Block::Table(rows.into_iter().map(row).collect())
+        }
+    }
+}
