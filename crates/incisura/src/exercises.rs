@@ -19,6 +19,8 @@ pub(crate) struct FormHeart {
 
 /// How many questions are looked for among which those of one kind are found.
 const LOOKED_FOR: usize = 200;
+/// How many choices a question of the first form has, where it can.
+const CHOICES: usize = 5;
 /// What is asked about one change, at least and at most.
 const ASKED: [usize; 2] = [2, 4];
 /// Lines to work a number out on, and to answer a prediction on.
@@ -97,9 +99,9 @@ fn from_rules(
         }
         for _ in 0..count {
             // As many choices as the same question of the first form has: as difficult.
-            let wanted = like.get(exercises.len()).map(|exercise| exercise.choices.len());
-            let fits = |one: &&Question| wanted.is_none_or(|wanted| one.choices.len() == wanted);
-            let place = these.iter().position(fits).unwrap_or(0);
+            let wanted = like.get(exercises.len()).map_or(CHOICES, |one| one.choices.len());
+            let off = |one: &Question| one.choices.len().abs_diff(wanted);
+            let place = (0..these.len()).min_by_key(|&place| off(these[place])).unwrap_or(0);
             exercises.push(Exercise::from(these.remove(place)));
         }
     }

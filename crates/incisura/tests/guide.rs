@@ -205,3 +205,26 @@ fn the_tables_name_what_there_is() {
         assert!(there.iter().any(|key| PAGE.contains(key)), "docs/conventions.md lacks {key}");
     }
 }
+
+#[test]
+fn a_test_with_everything_prints_what_the_page_on_sheets_lists() {
+    let page = include_str!("../../../docs/sheets.md");
+    let path = folder("guide sheets");
+    fs::write(path.join("docs/whole_test.toml"), include_str!("../../../docs/whole_test.toml"))
+        .unwrap();
+    let said = run(&path, "incisura sheet docs/whole_test.toml -o out");
+    let listed = page.split("```text\n").nth(1).unwrap().split("```").next().unwrap();
+    assert_eq!(said.trim(), listed.trim());
+    for line in said.lines() {
+        let name = line.split_whitespace().next().unwrap();
+        assert!(path.join("out").join(name).exists(), "{name} is said but not there");
+    }
+}
+
+#[test]
+fn the_first_test_is_as_the_page_on_sheets_shows_it() {
+    let page = include_str!("../../../docs/sheets.md");
+    let block = page.split("```toml\n").nth(1).unwrap().split("```").next().unwrap();
+    let read = |text: &str| text.parse::<toml::Table>().unwrap();
+    assert_eq!(read(block), read(include_str!("../../../docs/first_test.toml")));
+}

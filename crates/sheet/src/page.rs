@@ -165,7 +165,7 @@ impl<'a> Drawer<'a> {
             let name = if unit.is_empty() { title.clone() } else { format!("{title} ({unit})") };
             self.text([x, y - 2.0], &name, small, Align::Start, true);
         } else {
-            let lines = font::wrap(title, NAME, true, NAMES - 3.0);
+            let lines = font::wrap(title, NAME, true, NAMES - 9.0);
             baseline -= 1.6 * (lines.len() as f64 - 1.0);
             for line in &lines {
                 self.text([x - NAMES, baseline], line, NAME, Align::Start, true);

@@ -52,8 +52,23 @@ impl From<&Question> for Exercise {
             how: how.to_owned(),
             lines: 1,
             answer,
-            worked: vec![question.explanation.clone()],
+            worked: vec![reason(question)],
         }
+    }
+}
+
+/// Letters of an explanation beyond which only its rules are named.
+const LONG: usize = 500;
+
+/// Why the answer is right; where that takes a page, the right order and the rules it rests on.
+fn reason(question: &Question) -> String {
+    let whole = &question.explanation;
+    let rules = question.rules.join(", ");
+    match (question.kind, whole.split_once(". ")) {
+        (Kind::Order, Some((order, _))) if whole.len() > LONG && !rules.is_empty() => {
+            format!("{order}. It follows from these rules: {rules}.")
+        }
+        _ => whole.clone(),
     }
 }
 
@@ -72,7 +87,7 @@ pub(crate) struct Intro<'a> {
 
 /// The questions, to be answered on the page.
 pub(crate) fn pages(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> Vec<Page> {
-    let mut flow = begin(test, intro, exercises.len());
+    let mut flow = begin(test, intro, exercises.len(), true);
     for (index, exercise) in exercises.iter().enumerate() {
         let mut pieces = asked(&flow, index, intro.points, exercise);
         pieces.push(flow.blank_lines(exercise.lines));
@@ -83,7 +98,7 @@ pub(crate) fn pages(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> V
 
 /// The same questions with their answers.
 pub(crate) fn key(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> Vec<Page> {
-    let mut flow = begin(test, intro, exercises.len());
+    let mut flow = begin(test, intro, exercises.len(), false);
     for (index, exercise) in exercises.iter().enumerate() {
         let mut pieces = asked(&flow, index, intro.points, exercise);
         pieces.push(flow.strong(&format!("Answer: {}", exercise.answer)));
@@ -93,12 +108,14 @@ pub(crate) fn key(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> Vec
     flow.finish()
 }
 
-fn begin(test: &Test, intro: &Intro<'_>, count: usize) -> Flow {
+fn begin(test: &Test, intro: &Intro<'_>, count: usize, named: bool) -> Flow {
     let size_mm = test.paper.size_mm(Orientation::Portrait);
     let mut flow = Flow::new(size_mm, test.sizes(), intro.title);
     let total = short(intro.points * count as f64);
     let each = short(intro.points);
-    flow.put(vec![flow.name_line()]);
+    if named {
+        flow.put(vec![flow.name_line()]);
+    }
     let worth = format!("{count} questions, {each} points each, {total} points in all.");
     let note = format!("{worth} {}", intro.note);
     flow.put(vec![flow.paragraph(note.trim_end())]);
