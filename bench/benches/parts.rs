@@ -6,6 +6,7 @@ use cycle::Cycle;
 use divan::Bencher;
 use figure::{Figure, FigureSpec, FontEmbedding, PanelSpec};
 use heart::{Equations, Heart, condition, conditions, simulate};
+use sheet::{Book, Copy, Test};
 
 fn main() {
     divan::main();
@@ -90,6 +91,37 @@ fn figure_to_png_200_dpi(bencher: Bencher) {
 fn figure_to_pdf(bencher: Bencher) {
     let figure = resting_figure();
     bencher.bench(|| figure.pdf().expect("the figure can be written"));
+}
+
+/// A first course's test on one page, in three forms, with its models.
+fn test_and_models() -> (Test, Vec<Cycle>) {
+    let subject = heart::subject();
+    let conventions = |named: &str| match cardiac::Shipped::find(named) {
+        Some(shipped) => Ok(shipped.convention()),
+        None => Err(format!("no convention is called {named}")),
+    };
+    let text = "title = \"T\"\nconvention = \"first_course\"\nforms = 3\n";
+    let test = Test::from_toml(text, &subject, &conventions).expect("the test is well formed");
+    let base = heart::simulate(&Heart::default(), 1).expect("a resting heart is simulated");
+    let model = convention::schematic(&test.convention, &subject, &base, test.beats)
+        .expect("the first course is drawn");
+    (test, vec![model; 3])
+}
+
+fn sheets_as_pdf(book: &Book<'_>, sheets: u32) -> Vec<u8> {
+    let copy = |sheet: u32| Copy { sheet, form: sheet as usize % 3, name: Some("A name".into()) };
+    let copies: Vec<Copy> = (1..=sheets).map(copy).collect();
+    let pages = book.drawing_sheets(&copies).expect("the codes can name them");
+    figure::pdf_of(&pages, "Sheets").expect("the pages can be written")
+}
+
+/// Drawing sheets as one PDF: the aims are 3 s for 120 and 150 ms for one.
+#[divan::bench(args = [1, 120], max_time = 3)]
+fn drawing_sheets(bencher: Bencher, sheets: u32) {
+    let (test, models) = test_and_models();
+    let subject = heart::subject();
+    let book = Book::new(&test, &subject, "K7M2QX", models).expect("two beats fit");
+    bencher.bench(|| sheets_as_pdf(&book, sheets));
 }
 
 /// A network of 60 points with 200 rules that can all hold: around a hidden solution, so that

@@ -128,15 +128,27 @@ pub(crate) fn simplified(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
     points.iter().zip(keep).filter(|(_, keep)| *keep).map(|(point, _)| *point).collect()
 }
 
-/// Distance of `point` from the stretch between `a` and `b`.
-pub fn distance(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+/// How far along the stretch from `a` to `b`, 0 to 1, the point nearest to `point` is.
+fn along(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let squared = dx * dx + dy * dy;
-    let along = if squared > 0.0 {
+    if squared > 0.0 {
         (((point[0] - a[0]) * dx + (point[1] - a[1]) * dy) / squared).clamp(0.0, 1.0)
     } else {
         0.0
-    };
+    }
+}
+
+/// The point of the stretch from `a` to `b` that is nearest to `point`.
+pub fn foot(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
+    let along = along(point, a, b);
+    [a[0] + along * (b[0] - a[0]), a[1] + along * (b[1] - a[1])]
+}
+
+/// Distance of `point` from the stretch between `a` and `b`.
+pub fn distance(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    let along = along(point, a, b);
+    let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     libm::hypot(point[0] - a[0] - along * dx, point[1] - a[1] - along * dy)
 }
 

@@ -27,7 +27,7 @@ pub mod style;
 mod svg;
 
 pub use axis::{nice_step, tick_text, value_ticks};
-pub use curve::{Map, distance, lines as lines_of};
+pub use curve::{Map, distance, foot, lines as lines_of};
 pub use describe::describe;
 pub use document::{Block, Cell, ListItem, Page};
 pub use error::FigureError;

@@ -51,7 +51,7 @@ impl<'a> Drawer<'a> {
         self.ground();
         for panel in &self.layout.panels {
             if scaffold.shows(panel.given) {
-                self.trace(panel, style::INK);
+                self.trace(panel);
             } else if scaffold != Scaffold::Blank {
                 self.baseline(panel);
             }
@@ -71,14 +71,7 @@ impl<'a> Drawer<'a> {
     /// The completed page, with alignment lines and the tolerance of each rule that `verdicts`
     /// judges, numbered in their order.
     pub(crate) fn key(mut self, verdicts: &[Verdict]) -> Figure {
-        self.ground();
-        self.alignment_lines();
-        for panel in &self.layout.panels {
-            self.trace(panel, style::INK);
-        }
-        for bar in &self.layout.bars {
-            self.bar(bar);
-        }
+        self.complete();
         for (index, verdict) in verdicts.iter().enumerate() {
             self.tolerance(index + 1, verdict);
         }
@@ -91,16 +84,20 @@ impl<'a> Drawer<'a> {
 
     /// The completed page with alignment lines, to draw after.
     pub(crate) fn copy(mut self) -> Figure {
+        self.complete();
+        let alt = self.alt(Scaffold::Everything);
+        self.figure(alt)
+    }
+
+    fn complete(&mut self) {
         self.ground();
         self.alignment_lines();
         for panel in &self.layout.panels {
-            self.trace(panel, style::INK);
+            self.trace(panel);
         }
         for bar in &self.layout.bars {
             self.bar(bar);
         }
-        let alt = self.alt(Scaffold::Everything);
-        self.figure(alt)
     }
 
     fn figure(self, alt: String) -> Figure {
@@ -283,10 +280,10 @@ impl<'a> Drawer<'a> {
         self.text(at, "100 mm", self.sizes.small, Align::End, false);
     }
 
-    fn trace(&mut self, panel: &PanelPlace, colour: Colour) {
+    fn trace(&mut self, panel: &PanelPlace) {
         let Some(trace) = self.model.trace(&panel.channel) else { return };
         let parts = lines_of(trace, &panel.map());
-        let stroke = Stroke::solid(colour, self.sizes.trace);
+        let stroke = Stroke::solid(style::INK, self.sizes.trace);
         self.add(Tag::Trace(panel.channel.clone()), Shape::Lines { parts, stroke });
     }
 

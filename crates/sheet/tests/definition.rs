@@ -2,8 +2,11 @@
 #![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
 
 use convention::Convention;
-use cycle::{Cycle, Landmark, Subject, Trace};
-use sheet::{Book, Orientation, Paper, Scaffold, Setting, SheetError, Test, forms, marks};
+use cycle::{Cycle, Event, Landmark, Subject, Trace};
+use figure::{Block, Page, Shape};
+use sheet::{
+    Book, Exercise, Orientation, Paper, Scaffold, Setting, SheetError, Test, forms, marks,
+};
 
 fn subject() -> Subject {
     toml::from_str(include_str!("../../heart/data/cardiac.toml")).unwrap()
@@ -82,6 +85,11 @@ fn faults_are_told_with_their_lines() {
         ("mm_per_s = 1000.0\n", 3, "25 to 400"),
         ("scafold = \"blank\"\n", 3, "did you mean “scaffold”?"),
         ("[heart]\nrate_bpm = [1, 2, 3]\n", 4, "two numbers like [65, 85]"),
+        ("bars = [\"mitrl\"]\n", 3, "did you mean “mitral”?"),
+        ("handouts = [\"modelcopy\"]\n", 3, "model_copy"),
+        ("[questions]\norder = 99\n", 3, "order must be 50 at most"),
+        ("[questions]\npoints = 0\n", 3, "more than 0"),
+        ("[[strips]]\nrate_bpm = [60, 80]\n", 3, "a strip has one heart"),
     ] {
         let said = test(&format!("{head}{more}")).unwrap_err();
         assert!(said.starts_with(&format!("line {line}: ")) && said.contains(what), "{said}");
@@ -195,4 +203,141 @@ fn the_rubric_is_about_what_is_asked_for_at_every_pages_scale() {
     }
     let two = "[[pages]]\npanels = [\"ecg\"]\n[[pages]]\npanels = [\"heart_sounds\"]\ngiven = []\n";
     assert!(rubric_of(two).contains("± 2 mm"));
+}
+
+/// A model in which the mitral valve closes with S1 and opens later.
+fn model_with_valve() -> Cycle {
+    let event = |name: &str, time_s: f64| Event { name: name.into(), time_s };
+    let events = vec![event("mitral_closes", 0.24), event("mitral_opens", 0.6)];
+    Cycle { events, ..model(0.8, 1) }
+}
+
+#[test]
+fn valve_bars_have_rows_below_the_panels_and_their_rules_are_marked() {
+    let subject = subject();
+    let rule = "[[rules]]\nid = \"m\"\nkind = \"timing\"\nlandmark = \"mitral_closes\"\nwith = \"s1_onset\"\n\
+                text = \"The mitral valve closes with S1.\"\ncause = \"C.\"\n";
+    let rules = RULES.replace("[[rules]]", &format!("bars = [\"mitral\"]\n{rule}[[rules]]"));
+    let with = |more: &str| {
+        let text = format!("title = \"T\"\nconvention = \"two\"\nbeats = 1\n{more}");
+        let conventions = |_: &str| Ok(Convention::from_toml(&rules, &subject).unwrap());
+        Test::from_toml(&text, &subject, &conventions).unwrap()
+    };
+    let test = with("");
+    let book = Book::new(&test, &subject, "K7M2QX", vec![model_with_valve()]).unwrap();
+    let geometry: serde_json::Value =
+        serde_json::from_str(&book.geometry(&book.masters()).unwrap()).unwrap();
+    let page = &geometry["pages"][0];
+    let (panel, bar) = (&page["panels"][2], &page["bars"][0]);
+    let mm = |value: &serde_json::Value, key: &str| value[key].as_f64().unwrap();
+    assert_eq!(bar["bar"], "mitral");
+    assert_eq!(bar["given"], false);
+    assert_eq!((mm(bar, "x_mm"), mm(bar, "width_mm")), (mm(panel, "x_mm"), mm(panel, "width_mm")));
+    assert!(mm(bar, "y_mm") > mm(panel, "y_mm") + mm(panel, "height_mm"));
+    assert!(book.rubric()[0].said().contains("The mitral valve closes with S1."));
+    assert!(
+        book.drawing_sheets(&book.masters()).unwrap()[0]
+            .said()
+            .contains("Mitral valve open (to be drawn)")
+    );
+    // A key has a bar where the valve is open: two stretches, each filled.
+    let filled = |page: &Page| {
+        let shapes = page.blocks.iter().flat_map(|block| match block {
+            Block::Picture { shapes, .. } => shapes.as_slice(),
+            _ => &[],
+        });
+        shapes
+            .filter(
+                |shape| matches!(shape, Shape::Fill { area, .. } if (area.h - 3.5).abs() < 1e-9),
+            )
+            .count()
+    };
+    assert_eq!(filled(&book.key()[0]), 2);
+    assert_eq!(filled(&book.drawing_sheets(&book.masters()).unwrap()[0]), 0);
+    // Without bars there is no row, and nothing to earn.
+    let test = with("bars = []\n");
+    let book = Book::new(&test, &subject, "K7M2QX", vec![model_with_valve()]).unwrap();
+    assert!(!book.rubric()[0].said().contains("The mitral valve"));
+    assert!(!book.geometry(&book.masters()).unwrap().contains("bars"));
+}
+
+#[test]
+fn in_large_print_no_letter_is_smaller_than_18_points() {
+    let subject = subject();
+    let mut test = test("title = \"T\"\nconvention = \"two\"\ncourse = \"C\"\n").unwrap();
+    test.enlarge();
+    let book = Book::new(&test, &subject, "K7M2QX", vec![model(0.8, 1)]).unwrap();
+    let exercise = Exercise {
+        prompt: "What?".into(),
+        choices: vec!["this".into(), "that".into()],
+        how: "Write one letter.".into(),
+        lines: 1,
+        answer: "a".into(),
+        worked: vec!["Because.".into()],
+    };
+    let [asked, answered] = book.questions(&[vec![exercise]], "Note.");
+    let sheets = book.drawing_sheets(&book.masters()).unwrap();
+    // The code's label is for the scanner's sake.
+    let code = |text: &str| text.contains("-00000-");
+    let mut letters = 0;
+    for page in [sheets, book.key(), book.rubric(), book.model_copies(), asked, answered].concat() {
+        for shape in page.blocks.iter().flat_map(shapes) {
+            if let Shape::Text { text, size, .. } = shape
+                && !code(&text)
+            {
+                letters += text.len();
+                assert!(size >= 18.0 * 25.4 / 72.0 - 1e-9, "“{text}” is {size} mm");
+            }
+        }
+    }
+    assert!(letters > 1000);
+}
+
+/// All that a block draws.
+fn shapes(block: &Block) -> Vec<Shape> {
+    match block {
+        Block::Heading(_, shapes) | Block::Paragraph(shapes) | Block::Ornament(shapes) => {
+            shapes.clone()
+        }
+        Block::Picture { shapes, .. } => shapes.clone(),
+        Block::List(items) => {
+            items.iter().flat_map(|item| [item.label.clone(), item.body.clone()].concat()).collect()
+        }
+        Block::Table(rows) => rows.iter().flatten().flat_map(|cell| cell.shapes.clone()).collect(),
+    }
+}
+
+#[test]
+fn long_pages_turn_with_their_questions_whole_and_stay_inside_their_margins() {
+    let subject = subject();
+    let test = test("title = \"T\"\nconvention = \"two\"\n").unwrap();
+    let book = Book::new(&test, &subject, "K7M2QX", vec![model(0.8, 2)]).unwrap();
+    let exercises: Vec<Exercise> = (0..30)
+        .map(|index| Exercise {
+            prompt: format!("Prompt {index} {}", "that goes on and on ".repeat(index % 7)),
+            choices: (0..index % 5).map(|choice| format!("choice {choice}")).collect(),
+            how: String::new(),
+            lines: 1 + index % 3,
+            answer: format!("answer {index}"),
+            worked: vec!["because ".repeat(40)],
+        })
+        .collect();
+    for pages in book.questions(&[exercises], "") {
+        assert!(pages.len() > 3);
+        let mut asked = 0;
+        for (number, page) in pages.iter().enumerate() {
+            assert!(page.said().ends_with(&format!("{} of {}", number + 1, pages.len())));
+            // The title stands on the first page alone; every other begins with a question.
+            let first = matches!(page.blocks[0], Block::Heading(level, _) if level == if number == 0 { 1 } else { 2 });
+            assert!(first, "page {}", number + 1);
+            asked +=
+                page.blocks.iter().filter(|block| matches!(block, Block::Heading(2, _))).count();
+            for shape in page.blocks.iter().flat_map(shapes) {
+                let Some(area) = shape.text_box() else { continue };
+                assert!(area.x >= 17.9 && area.right() <= page.width_mm - 17.9, "{shape:?}");
+                assert!(area.y >= 17.0 && area.bottom() <= page.height_mm - 17.0, "{shape:?}");
+            }
+        }
+        assert_eq!(asked, 30);
+    }
 }

@@ -1,7 +1,7 @@
 //! Room for numbers: near what they stand for, on nothing.
 
 use figure::style::Colour;
-use figure::{Box2, Figure, Shape, Tag};
+use figure::{Box2, Figure, Shape, Tag, foot};
 
 use super::BlankKind;
 use super::names::{Name, Sheet, Target};
@@ -244,18 +244,6 @@ fn around([x, y]: [f64; 2], radius: f64) -> Box2 {
 
 fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
     libm::hypot(a[0] - b[0], a[1] - b[1])
-}
-
-/// The point of the stretch from `a` to `b` that is nearest to `at`.
-fn foot(at: [f64; 2], a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
-    let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
-    let squared = dx * dx + dy * dy;
-    let along = if squared > 0.0 {
-        (((at[0] - a[0]) * dx + (at[1] - a[1]) * dy) / squared).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    [a[0] + along * dx, a[1] + along * dy]
 }
 
 /// Whether two stretches cross.
