@@ -92,7 +92,8 @@ impl<'a> Book<'a> {
     ) -> Result<Self, SheetError> {
         let mut pages = Vec::new();
         for (form, model) in forms(test).into_iter().zip(models) {
-            let layouts = test.pages.iter().map(|page| lay_out(test, page, subject, &model));
+            let texts = test.pages.iter().zip(&form.given);
+            let layouts = texts.map(|(page, given)| lay_out(test, page, given, subject, &model));
             let layouts = layouts.collect::<Result<_, _>>()?;
             pages.push(FormPages { form, model, layouts });
         }
@@ -319,11 +320,11 @@ impl<'a> Book<'a> {
         let convention = &self.test.convention;
         let verdicts = judge(&form.model, convention, self.subject, &scale);
         let rules = convention.rules.iter().zip(verdicts);
-        rules.filter(|(rule, _)| self.asks_for(rule)).map(|(_, verdict)| verdict).collect()
+        rules.filter(|(rule, _)| self.asks_for(rule, form)).map(|(_, verdict)| verdict).collect()
     }
 
     /// Whether a rule is about traces that the sheet has, and about one that is asked for.
-    fn asks_for(&self, rule: &Rule) -> bool {
+    fn asks_for(&self, rule: &Rule, form: &FormPages) -> bool {
         let own = match &rule.says {
             Says::Level { channel, .. } | Says::Shape { channel, .. } => Some(channel.as_str()),
             _ => None,
@@ -348,7 +349,7 @@ impl<'a> Book<'a> {
         let drawn = |place: &String| {
             pages.iter().any(|page| page.panels.contains(place) || page.bars.contains(place))
         };
-        let given = |place: &String| pages.iter().any(|page| page.given.contains(place));
+        let given = |place: &String| form.form.given.iter().any(|given| given.contains(place));
         places.iter().all(drawn) && !places.iter().all(given)
     }
 

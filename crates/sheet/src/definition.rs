@@ -140,8 +140,9 @@ pub struct PageText {
     pub panels: Vec<String>,
     /// Bars below them.
     pub bars: Vec<String>,
-    /// The channels and bars that are printed; the others are asked for.
-    pub given: Vec<String>,
+    /// The channels and bars that are printed; the others are asked for. Where there are several
+    /// sets, each form has one of them.
+    pub given: Vec<Vec<String>>,
     /// How much help is printed besides.
     pub scaffold: Scaffold,
 }
@@ -227,7 +228,7 @@ struct TestText {
     mm_per_s: Option<Spanned<f64>>,
     panels: Option<Vec<Spanned<String>>>,
     bars: Option<Vec<Spanned<String>>>,
-    given: Option<Vec<Spanned<String>>>,
+    given: Option<Vec<Spanned<GivenText>>>,
     scaffold: Option<Scaffold>,
     #[serde(default)]
     pages: Vec<PageFile>,
@@ -252,8 +253,25 @@ struct TestText {
 struct PageFile {
     panels: Option<Vec<Spanned<String>>>,
     bars: Option<Vec<Spanned<String>>>,
-    given: Option<Vec<Spanned<String>>>,
+    given: Option<Vec<Spanned<GivenText>>>,
     scaffold: Option<Scaffold>,
+}
+
+/// A channel or bar that is printed, or a set of them.
+#[derive(Deserialize)]
+#[serde(untagged, expecting = "expected a name, or a list of names for each form")]
+enum GivenText {
+    Name(String),
+    Set(Vec<String>),
+}
+
+impl GivenText {
+    fn names(&self) -> &[String] {
+        match self {
+            Self::Name(name) => std::slice::from_ref(name),
+            Self::Set(names) => names,
+        }
+    }
 }
 
 #[derive(Clone, Deserialize)]
@@ -345,14 +363,33 @@ impl Test {
                 }
             }
             let reference = subject.reference_channel.clone();
-            let given = match &page.given {
-                None => panels.iter().filter(|channel| **channel == reference).cloned().collect(),
-                Some(given) => given.iter().map(|channel| channel.as_ref().clone()).collect(),
+            let items = page.given.as_deref();
+            let sets = items
+                .unwrap_or_default()
+                .iter()
+                .filter(|item| matches!(item.as_ref(), GivenText::Set(_)));
+            let given = match items {
+                None => {
+                    let own = panels.iter().filter(|channel| **channel == reference);
+                    vec![own.cloned().collect()]
+                }
+                Some(items) if sets.clone().count() == 0 => {
+                    vec![items.iter().flat_map(|item| item.as_ref().names()).cloned().collect()]
+                }
+                Some(items) => {
+                    if sets.count() < items.len() {
+                        let what = "given is a list of names, or a list of such lists, one for each form; not both";
+                        faults.push(fault(items[0].span().start, what.to_owned()));
+                    }
+                    items.iter().map(|item| item.as_ref().names().to_vec()).collect()
+                }
             };
-            for channel in page.given.iter().flatten() {
-                if !panels.contains(channel.as_ref()) && !bars.contains(channel.as_ref()) {
-                    let what = format!("{} is given but in no panel of the page", channel.as_ref());
-                    faults.push(fault(channel.span().start, what));
+            for item in items.unwrap_or_default() {
+                for name in item.as_ref().names() {
+                    if !panels.contains(name) && !bars.contains(name) {
+                        let what = format!("{name} is given but in no panel of the page");
+                        faults.push(fault(item.span().start, what));
+                    }
                 }
             }
             let scaffold = page.scaffold.unwrap_or_default();

@@ -15,9 +15,13 @@ pub struct Form {
     pub numbers: BTreeMap<String, f64>,
     /// The model's settings that are names.
     pub names: BTreeMap<String, String>,
+    /// What is printed on each page; the rest is asked for.
+    pub given: Vec<Vec<String>>,
 }
 
 /// The forms of `test`, drawn from its seed.
+///
+/// Where a page has several sets of what is given, each is used as often as any other.
 ///
 /// A setting that varies takes evenly spaced values, each once, shuffled independently of the
 /// other settings: no form lies at all the extremes by plan, and the forms ask for the same
@@ -32,6 +36,7 @@ pub fn forms(test: &Test) -> Vec<Form> {
             letter: char::from(letter),
             numbers: BTreeMap::new(),
             names: BTreeMap::new(),
+            given: Vec::new(),
         })
         .collect();
     for (name, setting) in &test.settings {
@@ -58,6 +63,14 @@ pub fn forms(test: &Test) -> Vec<Form> {
         };
         for (form, value) in forms.iter_mut().zip(values) {
             form.numbers.insert(name.clone(), value);
+        }
+    }
+    for page in &test.pages {
+        // Each set as often as any other, give or take one.
+        let mut sets: Vec<&Vec<String>> = page.given.iter().cycle().take(count).collect();
+        random.shuffle(&mut sets);
+        for (form, set) in forms.iter_mut().zip(sets) {
+            form.given.push(set.clone());
         }
     }
     forms

@@ -216,13 +216,15 @@ const BARS_BELOW: f64 = 1.5;
 /// Room right of the panels for the upright rule.
 const RIGHT: f64 = 8.0;
 
-/// Lays a page of `test` out for `model`, whose beat says how long the time axis is.
+/// Lays a page of `test` out with what is `given` printed, for `model`, whose beat says how long
+/// the time axis is.
 ///
 /// # Errors
 /// [`SheetError::TooWide`] where the time axis does not fit, with what would.
 pub(crate) fn lay_out(
     test: &Test,
     page: &PageText,
+    given: &[String],
     subject: &Subject,
     model: &Cycle,
 ) -> Result<Layout, SheetError> {
@@ -275,7 +277,7 @@ pub(crate) fn lay_out(
             area: Box2::new(panels_left, top, width, height),
             time_s,
             values: values(subject, model, channel),
-            given: page.given.contains(channel),
+            given: given.contains(channel),
         });
         top += height + measures.gap;
     }
@@ -284,7 +286,7 @@ pub(crate) fn lay_out(
     for bar in &page.bars {
         top += measures.bar_name;
         let area = Box2::new(panels_left, top, width, measures.bar);
-        let given = page.given.contains(bar);
+        let given = given.contains(bar);
         bars.push(BarPlace { bar: bar.clone(), area, time_s, given });
         top += measures.bar;
     }

@@ -70,7 +70,7 @@ fn what_a_file_leaves_out_has_a_usual_value() {
     assert_eq!((test.beats, test.mm_per_s, test.forms), (2, 100.0, 1));
     assert_eq!(test.pages.len(), 1);
     assert_eq!(test.pages[0].panels, ["ecg", "heart_sounds", "aortic_pressure"]);
-    assert_eq!(test.pages[0].given, ["ecg"]);
+    assert_eq!(test.pages[0].given, [["ecg"]]);
     assert_eq!(test.pages[0].scaffold, Scaffold::Given);
 }
 
@@ -81,6 +81,8 @@ fn faults_are_told_with_their_lines() {
         ("beats = 9\n", 3, "beats must be 1 to 6"),
         ("panels = [\"ecg\", \"heart_sound\"]\n", 3, "did you mean “heart_sounds”?"),
         ("panels = [\"ecg\"]\ngiven = [\"aortic_pressure\"]\n", 4, "in no panel"),
+        ("given = [\"ecg\", [\"ecg\"]]\n", 3, "not both"),
+        ("given = [[\"ecg\"], [\"egc\"]]\n", 3, "egc is given but in no panel"),
         ("forms = 0\n", 3, "forms must be 1 to 26"),
         ("mm_per_s = 1000.0\n", 3, "25 to 400"),
         ("scafold = \"blank\"\n", 3, "did you mean “scaffold”?"),
@@ -123,6 +125,26 @@ fn forms_vary_within_their_bounds_and_repeat_with_their_seed() {
             .settings["rate_bpm"],
         Setting::Between(65.0, 85.0)
     ));
+}
+
+#[test]
+fn what_is_given_can_be_another_in_each_form() {
+    let test = test(
+        "title = \"T\"\nconvention = \"two\"\nforms = 4\ngiven = [[\"ecg\"], [\"aortic_pressure\", \"ecg\"]]\n",
+    )
+    .unwrap();
+    let forms = forms(&test);
+    let printed = |form: &sheet::Form| form.given[0].len();
+    assert_eq!(forms.iter().filter(|form| printed(form) == 2).count(), 2);
+    let subject = subject();
+    let book = Book::new(&test, &subject, "K7M2QX", vec![model(0.8, 2); 4]).unwrap();
+    let geometry: serde_json::Value =
+        serde_json::from_str(&book.geometry(&book.masters()).unwrap()).unwrap();
+    for (form, page) in forms.iter().zip(geometry["pages"].as_array().unwrap()) {
+        let given =
+            page["panels"].as_array().unwrap().iter().filter(|panel| panel["given"] == true);
+        assert_eq!(given.count(), printed(form), "{page}");
+    }
 }
 
 #[test]
