@@ -177,7 +177,7 @@ pub fn calculations(cycle: &Cycle, mm_per_s: f64) -> Vec<Calculation> {
 /// what the body gets. With tight valves the model stays above 0.89, at 30 to 200 beats a minute
 /// and in all conditions; leaks that matter, and a PR interval so long that blood flows back
 /// before the mitral valve is shut, fall below.
-const FORWARD_SHARE: f64 = 0.88;
+pub(crate) const FORWARD_SHARE: f64 = 0.88;
 
 /// Periods of beats that are asked about, seconds; a cycle from elsewhere may have any.
 const PERIODS_S: RangeInclusive<f64> = 0.1..=10.0;
@@ -377,9 +377,14 @@ impl<'a> Source<'a> {
 
     /// Blood that each beat adds to the arteries, and what to call it.
     fn stroke_volume_quantity(&self) -> Option<Quantity> {
-        let leaks = self.volumes().is_some_and(|volumes| volumes.leaks());
+        let volumes = self.volumes();
+        let leaks = volumes.as_ref().is_some_and(Volumes::leaks);
         let name = if leaks { "forward stroke volume" } else { "stroke volume" };
-        let value = self.summary("stroke_volume_ml")?;
+        // What closing valves let back is not counted, as where volumes are subtracted.
+        let value = match &volumes {
+            Some(volumes) if !leaks => volumes.stroke().to_f64(),
+            _ => self.summary("stroke_volume_ml")?,
+        };
         Some(Quantity::new(name, "SV", value, "mL", 0)).filter(|sv| sv.value > 0.0)
     }
 

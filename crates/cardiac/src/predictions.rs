@@ -10,6 +10,8 @@ use cycle::Cycle;
 use heart::{Heart, HeartError};
 use serde::{Deserialize, Serialize};
 
+use crate::calculations::FORWARD_SHARE;
+
 /// What a page says once, before its predictions.
 pub const NOTHING_ELSE_CHANGES: &str =
     "Nothing else about the heart or the vessels changes, and no reflex answers.";
@@ -99,6 +101,12 @@ impl Measure {
                 Some(printed("aortic_systolic_mmhg")? - printed("aortic_diastolic_mmhg")?)
             }
             "ejection_fraction" => Some(100.0 * summary(self.id)?),
+            // What a student subtracts, unless a valve leaks: closing valves let a little back,
+            // which no first course counts.
+            "stroke_volume_ml" => {
+                let (forward, whole) = (summary(self.id)?, summary("edv_ml")? - summary("esv_ml")?);
+                Some(if forward < FORWARD_SHARE * whole { forward } else { whole })
+            }
             id => summary(id),
         }
     }

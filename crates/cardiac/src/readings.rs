@@ -95,6 +95,9 @@ const WIDE_S: f64 = 0.120;
 /// A beat is early whose interval is this share of the median or less (no source: between
 /// the 88 % of a breathing young adult and the 60 % of the premature beats).
 const EARLY: f64 = 0.80;
+/// Beats of the longest pattern that is seen on a strip; what repeats after more is without
+/// order to the eye (no source).
+const PATTERN: usize = 5;
 /// Seconds in which R peaks are counted where R–R varies (common practice, no source).
 const COUNTED_S: f64 = 6.0;
 
@@ -125,16 +128,19 @@ pub fn named(heart: &Heart, readings: &[Reading]) -> Named {
         return Named { title: condition.title, about: condition.about };
     }
     let value = |id: &str| readings.iter().find(|reading| reading.id == id)?.value;
-    let rhythm = match value("rate") {
-        Some(rate) if rate < 59.5 => "Sinus bradycardia",
-        Some(rate) if rate >= 100.5 => "Sinus tachycardia",
-        _ => "Sinus rhythm",
+    let (rhythm, why) = match value("rate") {
+        Some(rate) if rate < 59.5 => ("Sinus bradycardia", " The rate is below 60 a minute."),
+        Some(rate) if rate >= 100.5 => ("Sinus tachycardia", " The rate is above 100 a minute."),
+        _ => ("Sinus rhythm", ""),
     };
     let late = value("pr_interval").is_some_and(|pr| pr > 200.5);
-    let block = if late { " with first-degree AV block" } else { "" };
+    let (block, long) =
+        if late { (" with first-degree AV block", " PR is longer than 200 ms.") } else { ("", "") };
     Named {
         title: format!("{rhythm}{block}"),
-        about: "A P wave before each QRS complex and a QRS complex after each P wave, always at the same distance; R–R is regular.".to_owned(),
+        about: format!(
+            "A P wave before each QRS complex and a QRS complex after each P wave, always at the same distance; R–R is regular.{why}{long}"
+        ),
     }
 }
 
@@ -260,10 +266,10 @@ impl Strip {
         reading.answer = match (rr.len(), alike(&rr), group) {
             (0 | 1, ..) => "cannot be told: fewer than three QRS complexes".to_owned(),
             (_, true, _) => "regular".to_owned(),
-            (_, false, Some(beats)) => {
-                format!("irregular, in groups of {beats} beats that repeat")
+            (_, false, Some(beats)) if beats <= PATTERN => {
+                format!("irregular, in a pattern that repeats every {beats} beats")
             }
-            (_, false, None) => "irregular".to_owned(),
+            (_, false, _) => "irregular".to_owned(),
         };
         reading.worked = format!("R–R {} mm", list(&rr, SQUARES_PER_S, 1));
         reading
@@ -391,9 +397,9 @@ impl Strip {
             let beats = self.pr_beat_by_beat();
             (reading.unit, reading.tolerance) = ("ms", Some(INTERVAL_MS));
             reading.answer = if self.apart() {
-                format!("no fixed PR interval: {beats} ms")
+                format!("no fixed PR interval; in ms: {beats}")
             } else {
-                format!("varies: {beats} ms")
+                format!("varies; in ms: {beats}")
             };
             reading.worked += &format!("{} small squares of 40 ms", list(&pr, SQUARES_PER_S, 1));
             if !self.apart() {

@@ -87,10 +87,13 @@ fn type_one_lists_the_pr_intervals_and_the_dropped_beats() {
     let pr = find(&all, "pr_interval");
     // The rhythm lengthens PR by 90 and 130 ms and drops the fourth beat.
     assert_eq!(pr.value, None);
-    assert_eq!(pr.answer, "varies: 180, 270, 310, dropped, 180, 270, 310, dropped ms");
+    assert_eq!(pr.answer, "varies; in ms: 180, 270, 310, dropped, 180, 270, 310, dropped");
     assert_eq!(pr.shown.len(), 6);
     assert_eq!(answer(&all, "qrs_after_each_p"), "no: 2 of 9 P waves have none");
-    assert_eq!(answer(&all, "rhythm_regular"), "irregular, in groups of 3 beats that repeat");
+    assert_eq!(
+        answer(&all, "rhythm_regular"),
+        "irregular, in a pattern that repeats every 3 beats"
+    );
     assert!((value(&all, "atrial_rate") - 80.0).abs() < 0.01);
     // R peaks in the first 6 s: at 0.26, 1.10, 1.89 s and 3 s later each.
     assert_eq!(value(&all, "rate"), 60.0);
@@ -116,7 +119,7 @@ fn third_degree_block_has_two_rates_and_no_pr_interval() {
     assert!((value(&all, "rate") - 80.0 * 4.0 / 9.0).abs() < 0.01);
     assert!((value(&all, "atrial_rate") - 80.0).abs() < 0.01);
     assert_eq!(answer(&all, "rhythm_regular"), "regular");
-    assert!(answer(&all, "pr_interval").starts_with("no fixed PR interval: 160, "));
+    assert!(answer(&all, "pr_interval").starts_with("no fixed PR interval; in ms: 160, "));
     assert!(answer(&all, "p_before_each_qrs").contains("at no fixed distance"));
     assert!(answer(&all, "qrs_after_each_p").contains("9 P waves to 4 QRS complexes"));
 }

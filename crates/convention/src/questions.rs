@@ -32,6 +32,11 @@ pub enum Kind {
     Bars,
 }
 
+impl Kind {
+    /// Every kind.
+    pub const ALL: [Self; 4] = [Self::Order, Self::First, Self::Between, Self::Bars];
+}
+
 /// What a choice stands for.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -158,16 +163,37 @@ pub fn questions(
     seed: u64,
     count: usize,
 ) -> Vec<Question> {
+    questions_of(&Kind::ALL, convention, subject, check, model, seed, count)
+}
+
+/// As [`questions`], of some `kinds` alone.
+pub fn questions_of(
+    kinds: &[Kind],
+    convention: &Convention,
+    subject: &Subject,
+    check: &Check,
+    model: Option<&Cycle>,
+    seed: u64,
+    count: usize,
+) -> Vec<Question> {
     let asker = Asker { words: Words { subject, convention }, points: &check.points };
     let mut random = Random::new(seed);
     let mut drafts = Vec::new();
     if let Some(minimal) = &check.minimal {
         let network = OnNetwork { asker, minimal };
-        drafts.push(network.order_drafts(count, &mut random));
-        drafts.push(network.first_drafts(&mut random));
-        drafts.push(network.between_drafts(count, &mut random));
+        if kinds.contains(&Kind::Order) {
+            drafts.push(network.order_drafts(count, &mut random));
+        }
+        if kinds.contains(&Kind::First) {
+            drafts.push(network.first_drafts(&mut random));
+        }
+        if kinds.contains(&Kind::Between) {
+            drafts.push(network.between_drafts(count, &mut random));
+        }
     }
-    if let Some(model) = model {
+    if let Some(model) = model
+        && kinds.contains(&Kind::Bars)
+    {
         drafts.push(asker.bar_drafts(model, &mut random));
     }
     random.shuffle(&mut drafts);

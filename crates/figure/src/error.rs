@@ -97,9 +97,24 @@ pub enum FigureError {
         /// Width that would do, in millimetres.
         needed_mm: f64,
     },
+    /// Text in letters that the bundled typefaces lack.
+    #[error(
+        "“{text}” cannot be printed: the typefaces have no {}; write it with other letters",
+        quoted(letters)
+    )]
+    NoLetter {
+        /// The text.
+        text: String,
+        /// The letters that are lacking.
+        letters: Vec<char>,
+    },
     /// A picture of too many pixels, or one that cannot be encoded.
     #[error("the picture cannot be made: {0}")]
     Output(String),
+}
+
+fn quoted(letters: &[char]) -> String {
+    letters.iter().map(|letter| format!("“{letter}”")).collect::<Vec<_>>().join(", ")
 }
 
 /// The error for a name of `kind` that is not among `known`.

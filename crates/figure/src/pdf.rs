@@ -22,6 +22,7 @@ use krilla::text::{Font, GlyphId, KrillaGlyph};
 use krilla::{Document, SerializeSettings};
 
 use crate::document::{Block, Page, words};
+use crate::font::FaceId;
 use crate::picture::{Align, Shape, Stroke};
 use crate::style::Colour;
 use crate::{Figure, FigureError, font};
@@ -49,8 +50,13 @@ impl Figure {
 /// tell: it refuses what does not.
 ///
 /// # Errors
+/// [`FigureError::NoLetter`] where there is no letter to write something with,
 /// [`FigureError::Output`] where the file cannot be written.
 pub fn pdf_of(pages: &[Page], title: &str) -> Result<Vec<u8>, FigureError> {
+    let said: Vec<String> = pages.iter().map(Page::said).collect();
+    if let Some(text) = said.iter().flat_map(|said| said.lines()).find(|text| !font::covers(text)) {
+        return Err(FigureError::NoLetter { text: text.to_owned(), letters: font::lacking(text) });
+    }
     let failed = |error: KrillaError| FigureError::Output(format!("{error:?}"));
     let configuration = ConfigurationBuilder::new()
         .with_accessibility_validator(Accessibility::UA1)
@@ -81,7 +87,6 @@ pub fn pdf_of(pages: &[Page], title: &str) -> Result<Vec<u8>, FigureError> {
     }
     document.set_outline(outline);
     document.set_tag_tree(tree);
-    let said: Vec<String> = pages.iter().map(Page::said).collect();
     document.set_metadata(
         Metadata::new()
             .title(title.to_owned())
@@ -177,9 +182,14 @@ fn draw(surface: &mut Surface<'_>, shape: &Shape) {
             };
             surface.set_stroke(None);
             surface.set_fill(Some(paint(*colour)));
-            let start = Point::from_xy(points(left), points(at[1]));
-            let glyphs = glyphs(text, *bold);
-            surface.draw_glyphs(start, &glyphs, face(*bold), text, points(*size), false);
+            let mut x = left;
+            for (face_id, from, to) in runs(text, *bold) {
+                let run = &text[from..to];
+                let start = Point::from_xy(points(x), points(at[1]));
+                let glyphs = glyphs(run, *bold);
+                surface.draw_glyphs(start, &glyphs, face(face_id), run, points(*size), false);
+                x += font::width(run, *size, *bold);
+            }
         }
     }
 }
@@ -233,10 +243,24 @@ fn path(parts: &[Vec<[f64; 2]>], closed: bool) -> Option<Path> {
     builder.finish()
 }
 
+/// The stretches of `text` that are drawn from one font file: which, from where to where.
+fn runs(text: &str, bold: bool) -> Vec<(FaceId, usize, usize)> {
+    let mut runs: Vec<(FaceId, usize, usize)> = Vec::new();
+    for (at, letter) in text.char_indices() {
+        let (id, ..) = font::glyph(letter, bold);
+        let end = at + letter.len_utf8();
+        match runs.last_mut() {
+            Some((last, _, to)) if *last == id => *to = end,
+            _ => runs.push((id, at, end)),
+        }
+    }
+    runs
+}
+
 fn glyphs(text: &str, bold: bool) -> Vec<KrillaGlyph> {
     text.char_indices()
         .map(|(at, letter)| {
-            let (id, advance) = font::glyph(letter, bold);
+            let (_, id, advance) = font::glyph(letter, bold);
             let range = at..at + letter.len_utf8();
             let id = GlyphId::new(u32::from(id));
             KrillaGlyph::new(id, advance as f32, 0.0, 0.0, 0.0, range, None)
@@ -244,10 +268,10 @@ fn glyphs(text: &str, bold: bool) -> Vec<KrillaGlyph> {
         .collect()
 }
 
-fn face(bold: bool) -> Font {
-    static FACES: OnceLock<[Font; 2]> = OnceLock::new();
+fn face(id: FaceId) -> Font {
+    static FACES: OnceLock<[Font; 4]> = OnceLock::new();
     let load = |data: &'static [u8]| {
         Font::new(data.to_vec().into(), 0).expect("the bundled font is sound; a test reads it")
     };
-    FACES.get_or_init(|| [load(font::REGULAR_TTF), load(font::BOLD_TTF)])[usize::from(bold)].clone()
+    FACES.get_or_init(|| font::FILES.map(load))[id.index()].clone()
 }

@@ -2,8 +2,8 @@
 //! change does to it.
 
 use cardiac::{Answer, Calculation, Change, Prediction};
-use convention::questions::{Kind, Question, questions};
-use convention::{check, check_on};
+use convention::questions::{Kind, Question, Stands, questions_of};
+use convention::{Point, beats, check, check_on};
 use cycle::{Cycle, Random, Subject};
 use heart::Heart;
 use sheet::{Exercise, Test};
@@ -17,10 +17,15 @@ pub(crate) struct FormHeart {
     pub(crate) drawn: Cycle,
 }
 
-/// How many questions are looked for among which those of one kind are found.
+/// How many questions of a kind are looked at, to find those with one answer.
 const LOOKED_FOR: usize = 200;
 /// How many choices a question of the first form has, where it can.
 const CHOICES: usize = 5;
+/// Seconds by which things that are to be put in order are apart on the figure.
+const APART_S: f64 = 0.012;
+/// Seconds around a line in which no valve moves, if it is asked which are open there: as far
+/// as classroom rules let a valve's instant vary (no source).
+const STILL_S: f64 = 0.035;
 /// What is asked about one change, at least and at most.
 const ASKED: [usize; 2] = [2, 4];
 /// Lines to work a number out on, and to answer a prediction on.
@@ -63,9 +68,63 @@ pub(crate) fn note(test: &Test) -> String {
     parts.join(" ")
 }
 
+/// Whether there is one answer, by the rules and on this form's figure: its points are there,
+/// in a strict order with room between them, and no valve moves near where it is asked about.
+fn is_decided(question: &Question, subject: &Subject, form: &FormHeart) -> bool {
+    let all = beats(&form.drawn, subject);
+    let Some(beat) = all.first() else { return false };
+    let points = question.choices.iter().filter_map(|choice| match &choice.stands {
+        Stands::Point(point) => Some(point),
+        _ => None,
+    });
+    let points: Vec<&Point> = points.collect();
+    let times: Option<Vec<f64>> = points.iter().map(|point| beat.time_s(point)).collect();
+    let Some(times) = times else { return false };
+    let Some(about) =
+        question.about.iter().map(|point| beat.time_s(point)).collect::<Option<Vec<f64>>>()
+    else {
+        return false;
+    };
+    match question.kind {
+        Kind::Order => {
+            let count = question.choices.len();
+            let order: Vec<f64> = question.answer.iter().map(|&index| times[index]).collect();
+            question.pairs.len() == count * (count - 1) / 2
+                && order.windows(2).all(|pair| pair[1] - pair[0] >= APART_S)
+        }
+        Kind::First => {
+            let together = question
+                .answer
+                .iter()
+                .any(|&index| question.choices[index].stands == Stands::Together);
+            together || times.windows(2).all(|pair| (pair[1] - pair[0]).abs() >= APART_S)
+        }
+        Kind::Between => true,
+        Kind::Bars => {
+            let bars = question.choices.iter().filter_map(|choice| match &choice.stands {
+                Stands::Bar(id) => subject.bar(id),
+                _ => None,
+            });
+            let moves: Vec<f64> = bars
+                .flat_map(|bar| [&bar.from, &bar.to])
+                .flat_map(|event| form.drawn.times_of(event))
+                .collect();
+            about.iter().all(|at| moves.iter().all(|event| (event - at).abs() >= STILL_S))
+        }
+    }
+}
+
 fn too_few(kind: &str, asked: usize, found: usize) -> Failure {
+    let remedy = match (found, kind) {
+        (0, "open") => {
+            "give the convention bars, such as bars = [\"mitral\", \"aortic\"], or leave it out"
+                .to_owned()
+        }
+        (0, _) => "leave it out".to_owned(),
+        _ => format!("ask for {found} or fewer"),
+    };
     let what = format!(
-        "{kind} = {asked} in [questions]: this convention and this heart give {found} that differ; ask for {found} or fewer"
+        "{kind} = {asked} in [questions]: this convention and this heart give {found} with one answer each; {remedy}"
     );
     Failure::Other(what)
 }
@@ -89,11 +148,11 @@ fn from_rules(
         ("between", Kind::Between, asked.between),
         ("open", Kind::Bars, asked.open),
     ];
-    let all = questions(convention, subject, &found, Some(&form.drawn), seed, LOOKED_FOR);
     let mut exercises = Vec::new();
     for (name, kind, count) in wanted {
-        let mut these: Vec<&Question> =
-            all.iter().filter(|question| question.kind == kind).collect();
+        let drawn = Some(&form.drawn);
+        let mut these = questions_of(&[kind], convention, subject, &found, drawn, seed, LOOKED_FOR);
+        these.retain(|question| is_decided(question, subject, form));
         if these.len() < count {
             return Err(too_few(name, count, these.len()));
         }
@@ -101,8 +160,8 @@ fn from_rules(
             // As many choices as the same question of the first form has: as difficult.
             let wanted = like.get(exercises.len()).map_or(CHOICES, |one| one.choices.len());
             let off = |one: &Question| one.choices.len().abs_diff(wanted);
-            let place = (0..these.len()).min_by_key(|&place| off(these[place])).unwrap_or(0);
-            exercises.push(Exercise::from(these.remove(place)));
+            let place = (0..these.len()).min_by_key(|&place| off(&these[place])).unwrap_or(0);
+            exercises.push(Exercise::from(&these.remove(place)));
         }
     }
     Ok(exercises)

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use convention::schematic;
 use cycle::{Cycle, Subject};
-use figure::Page;
+use figure::{Page, font};
 use heart::{Heart, Rhythm};
 use sheet::{
     Book, Copy, DrawnFrom, Form, Handout, Interval, Orientation, Setting, SheetError,
@@ -35,6 +35,7 @@ pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     if args.large_print {
         test.enlarge();
     }
+    test.about = about(&test);
     let students = args.roster.as_deref().map(roster::read).transpose()?.unwrap_or_default();
     let hearts = forms(&test)
         .iter()
@@ -47,8 +48,11 @@ pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     let id = sheet::test_id(identity.as_bytes());
     let at_fault = |error: SheetError| Failure::file(&args.test, error.to_string());
     let book = Book::new(&test, &subject, &id, models).map_err(at_fault)?;
-    let copies = copies(&book, test.forms, &students, args.spare);
-    let sheets = progress::counted("drawing sheets", &copies, |copy| {
+    let mut copies = copies(&book, test.forms, &students, args.spare);
+    for copy in &mut copies {
+        leave_unprintable(copy);
+    }
+    let mut sheets = progress::counted("drawing sheets", &copies, |copy| {
         book.drawing_sheets(std::slice::from_ref(copy)).map_err(at_fault)
     })?;
     files::make_folder(&args.output)?;
@@ -83,9 +87,15 @@ pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     }
     if test.questions.counts().iter().any(|(_, count)| *count > 0) {
         let exercises = exercises::exercises(&test, &hearts)?;
-        let [asked, answered] = book.questions(&exercises, &exercises::note(&test));
-        folder.pdf("questions.pdf", "Questions", &asked)?;
+        let note = exercises::note(&test);
+        let asked: Vec<Vec<Page>> =
+            copies.iter().map(|copy| book.questions(copy, &exercises[copy.form], &note)).collect();
+        folder.pdf("questions.pdf", "Questions", &asked.concat())?;
+        let answered = book.questions_key(&exercises, &note);
         folder.pdf("questions-key.pdf", "Key to the questions", &answered)?;
+        for (sheet, asked) in sheets.iter_mut().zip(asked) {
+            sheet.extend(asked);
+        }
     }
     if !test.strips.is_empty() {
         let [asked, answered] = sheet::strip_pages(&test, &strips(&test, &args.test)?);
@@ -161,6 +171,19 @@ fn copies(
     named.chain(unnamed).collect()
 }
 
+/// Leaves the name line empty where the typefaces lack a letter of the name, and says so.
+fn leave_unprintable(copy: &mut Copy) {
+    let lacking = copy.name.as_deref().map(font::lacking).unwrap_or_default();
+    if !lacking.is_empty() {
+        let name = copy.name.take().unwrap_or_default();
+        let letters: String = lacking.into_iter().collect();
+        files::tell(&format!(
+            "warning: sheet {}: the typefaces have no {letters}, so the name line is left empty for {name}",
+            copy.sheet
+        ));
+    }
+}
+
 /// Who has which sheet: for the course folder, not for the sheets.
 fn sheet_list(copies: &[Copy], students: &[roster::Student], forms: usize) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
@@ -178,6 +201,27 @@ fn sheet_list(copies: &[Copy], students: &[roster::Student], forms: usize) -> St
     String::from_utf8(bytes).expect("fields are text")
 }
 
+/// What the hearts are, where they are no healthy adults at rest: their condition's title, or
+/// their rhythm.
+fn about(test: &Test) -> String {
+    let named = |key: &str| match test.settings.get(key) {
+        Some(Setting::Name(name)) => Some(name.as_str()),
+        _ => None,
+    };
+    let condition = named("condition").and_then(|name| heart::condition(name).ok());
+    let rhythm = named("rhythm").filter(|name| *name != "sinus").map(|name| {
+        let taught =
+            heart::conditions().into_iter().find(|condition| condition.heart.rhythm.name() == name);
+        taught.map_or_else(|| name.replace('_', " "), |condition| condition.title)
+    });
+    let condition = condition.filter(|condition| condition.name != "rest");
+    [condition.map(|condition| condition.title), rhythm]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
 /// A form's heart, and its completed cycle: the heart's own, or the convention's schematic on
 /// it.
 fn form_heart(test: &Test, form: &Form, path: &Path) -> Result<FormHeart, Failure> {
@@ -188,7 +232,10 @@ fn form_heart(test: &Test, form: &Form, path: &Path) -> Result<FormHeart, Failur
         DrawnFrom::Rules => {
             let base = heart::simulate(&heart, 1)?;
             schematic(&test.convention, &heart::subject(), &base, test.beats).map_err(|error| {
-                let what = format!("form {} cannot be drawn: {error}", form.letter);
+                let what = format!(
+                    "form {} cannot be drawn by the rules: {error}; drawn_from = \"heart\" draws the heart as it is",
+                    form.letter
+                );
                 Failure::file(path, what)
             })?
         }

@@ -1,14 +1,15 @@
 //! All pages of a test.
 
-use convention::{Point, Rule, Says, Scale, Verdict, judge};
+use convention::{Point, Rule, Says, Scale, Verdict, beats, judge};
 use cycle::{Cycle, Subject};
 use figure::style::Colour;
-use figure::{Align, Block, Box2, Figure, Page, Shape, font};
+use figure::{Align, Block, Box2, Figure, Page, Shape};
 use serde::Serialize;
 
 use crate::code::{CODE_SIZE_MM, SheetCode};
 use crate::definition::Test;
 use crate::forms::{Form, forms};
+use crate::head::Head;
 use crate::layout::{BarGeometry, Layout, PanelGeometry, lay_out};
 use crate::marks::{Corner, mark_boxes, mark_centre};
 use crate::page::Drawer;
@@ -92,10 +93,16 @@ impl<'a> Book<'a> {
     ) -> Result<Self, SheetError> {
         let mut pages = Vec::new();
         for (form, model) in forms(test).into_iter().zip(models) {
-            let texts = test.pages.iter().zip(&form.given);
-            let layouts = texts.map(|(page, given)| lay_out(test, page, given, subject, &model));
-            let layouts = layouts.collect::<Result<_, _>>()?;
-            pages.push(FormPages { form, model, layouts });
+            let mut pages_of_form = FormPages { form, model, layouts: Vec::new() };
+            for (index, page) in test.pages.iter().enumerate() {
+                let given = &pages_of_form.form.given[index];
+                let title = title(test, &pages_of_form.form, index);
+                let told = told(test, subject, &pages_of_form, index);
+                let head = head(test, &title, &told);
+                let layout = lay_out(test, page, given, &head, subject, &pages_of_form.model)?;
+                pages_of_form.layouts.push(layout);
+            }
+            pages.push(pages_of_form);
         }
         Ok(Self { test, subject, id: id.to_owned(), forms: pages })
     }
@@ -165,10 +172,13 @@ impl<'a> Book<'a> {
         let form = &self.forms[copy.form];
         let layout = &form.layouts[index];
         let code = self.code(copy, index)?;
-        let title = self.title(form, index);
+        let title = title(self.test, &form.form, index);
         let whose = copy.name.as_ref().map_or_else(String::new, |name| format!(" · {name}"));
         let mut page = Page::new(layout.size_mm, &(title.clone() + &whose));
-        page.blocks.extend(self.head(layout, &title, copy.name.as_deref()));
+        let told = told(self.test, self.subject, form, index);
+        let Box2 { x, y, w, .. } = layout.head;
+        let head = head(self.test, &title, &told);
+        page.blocks.extend(head.blocks([x, y], w, copy.name.as_deref()).0);
         page.blocks.push(Block::from(&self.drawer(form, index).sheet()));
         let marks = Corner::ALL.into_iter().zip(layout.marks);
         let marks = marks.flat_map(|(corner, centre)| mark_boxes(corner, centre));
@@ -215,7 +225,7 @@ impl<'a> Book<'a> {
         let mut pages = Vec::new();
         for form in &self.forms {
             for (index, layout) in form.layouts.iter().enumerate() {
-                let title = format!("{what}{}", self.title(form, index));
+                let title = format!("{what}{}", title(self.test, &form.form, index));
                 let Box2 { x, y, .. } = layout.head;
                 // There is no code here: the head is as wide as the panels.
                 let width = layout.marks[1][0] - x;
@@ -241,7 +251,7 @@ impl<'a> Book<'a> {
     pub fn rubric(&self) -> Vec<Page> {
         let mut pages = Vec::new();
         for form in &self.forms {
-            let title = format!("Rubric: {}", self.form_title(form));
+            let title = format!("Rubric: {}", form_title(self.test, &form.form));
             let verdicts = self.verdicts(form);
             pages.extend(rubric::pages(self.test, &title, &settings(form), &verdicts));
         }
@@ -253,8 +263,18 @@ impl<'a> Book<'a> {
     /// # Errors
     /// [`SheetError::Steps`] where the convention's own steps are out of order.
     pub fn steps(&self) -> Result<Vec<Page>, SheetError> {
-        let title = format!("{}, step by step", self.test.convention.title);
+        let title = format!("{}, step by step", self.figure_title());
         guide::pages(self.test, self.subject, &self.forms[0].model, &title)
+    }
+
+    /// What the figure is of: the convention, and the heart where it is no healthy one at rest.
+    fn figure_title(&self) -> String {
+        let Test { convention, about, .. } = self.test;
+        if about.is_empty() {
+            convention.title.clone()
+        } else {
+            format!("{} · {about}", convention.title)
+        }
     }
 
     /// The first form's figure with every part named.
@@ -262,7 +282,7 @@ impl<'a> Book<'a> {
     /// # Errors
     /// [`SheetError::Figure`] where it cannot be drawn.
     pub fn labelled(&self) -> Result<Vec<Page>, SheetError> {
-        let title = self.test.convention.title.clone();
+        let title = self.figure_title();
         Ok(names::labelled_page(self.test, self.subject, &self.one_beat(), &title)?)
     }
 
@@ -289,26 +309,31 @@ impl<'a> Book<'a> {
     pub fn raised_lines(&self) -> Result<Vec<Page>, SheetError> {
         let mut pages = Vec::new();
         for form in &self.forms {
-            let title = self.form_title(form);
+            let title = form_title(self.test, &form.form);
             let figures = raised_pages(self.test, self.subject, &form.model, &title)?;
             pages.extend(figures.iter().map(Page::from));
         }
         Ok(pages)
     }
 
-    /// Question pages and their key, for each form its `exercises`; `note` is said once on each.
-    pub fn questions(&self, exercises: &[Vec<Exercise>], note: &str) -> [Vec<Page>; 2] {
-        let mut pages = [Vec::new(), Vec::new()];
-        for (form, exercises) in self.forms.iter().zip(exercises) {
-            let title = format!("Questions: {}", self.form_title(form));
-            let points = self.test.questions.points;
-            let asked = Intro { title: &title, note, points };
-            pages[0].extend(questions::pages(self.test, &asked, exercises));
-            let title = format!("Key to the questions: {}", self.form_title(form));
-            let answered = Intro { title: &title, note, points };
-            pages[1].extend(questions::key(self.test, &answered, exercises));
-        }
-        pages
+    /// The question pages of `copy`: its form's `exercises`; `note` is said once.
+    pub fn questions(&self, copy: &Copy, exercises: &[Exercise], note: &str) -> Vec<Page> {
+        let title = format!("Questions: {}", form_title(self.test, &self.forms[copy.form].form));
+        let name = copy.name.as_deref();
+        let sheet = copy.sheet;
+        let title = if sheet > 0 { format!("{title} · sheet {sheet}") } else { title };
+        let points = self.test.questions.points;
+        questions::pages(self.test, &Intro { title: &title, note, points }, name, exercises)
+    }
+
+    /// The key to the questions of each form, whose `exercises` these are.
+    pub fn questions_key(&self, exercises: &[Vec<Exercise>], note: &str) -> Vec<Page> {
+        let points = self.test.questions.points;
+        let key = |(form, exercises): (&FormPages, &Vec<Exercise>)| {
+            let title = format!("Key to the questions: {}", form_title(self.test, &form.form));
+            questions::key(self.test, &Intro { title: &title, note, points }, exercises)
+        };
+        self.forms.iter().zip(exercises).flat_map(key).collect()
     }
 
     /// The rules about what is asked for, as the form's key shows them, in millimetres.
@@ -320,7 +345,9 @@ impl<'a> Book<'a> {
         let convention = &self.test.convention;
         let verdicts = judge(&form.model, convention, self.subject, &scale);
         let rules = convention.rules.iter().zip(verdicts);
-        rules.filter(|(rule, _)| self.asks_for(rule, form)).map(|(_, verdict)| verdict).collect()
+        let wanted =
+            rules.filter(|(rule, _)| self.asks_for(rule, form) && shown(form, self.subject, rule));
+        wanted.map(|(_, verdict)| verdict).collect()
     }
 
     /// Whether a rule is about traces that the sheet has, and about one that is asked for.
@@ -349,7 +376,12 @@ impl<'a> Book<'a> {
         let drawn = |place: &String| {
             pages.iter().any(|page| page.panels.contains(place) || page.bars.contains(place))
         };
-        let given = |place: &String| form.form.given.iter().any(|given| given.contains(place));
+        let given = |place: &String| {
+            let texts = pages.iter().zip(&form.form.given);
+            let mut here =
+                texts.filter(|(page, _)| page.panels.contains(place) || page.bars.contains(place));
+            here.any(|(page, given)| page.scaffold.shows(given.contains(place)))
+        };
         places.iter().all(drawn) && !places.iter().all(given)
     }
 
@@ -357,62 +389,38 @@ impl<'a> Book<'a> {
         let (layout, text) = (&form.layouts[page], &self.test.pages[page]);
         Drawer::new(self.test, self.subject, &form.model, layout, text)
     }
+}
 
-    /// The test's title and the form's letter, where there are several.
-    fn form_title(&self, form: &FormPages) -> String {
-        let title = &self.test.title;
-        if self.test.forms > 1 {
-            format!("{title} · Form {}", form.form.letter)
-        } else {
-            title.clone()
-        }
-    }
+/// Whether the form's model has what a rule speaks of: a fibrillating heart has no P wave to
+/// be aligned to.
+fn shown(form: &FormPages, subject: &Subject, rule: &Rule) -> bool {
+    let beats = beats(&form.model, subject);
+    rule.says.points().into_iter().all(|point| beats.iter().any(|beat| beat.get(point).is_some()))
+}
 
-    fn title(&self, form: &FormPages, page: usize) -> String {
-        let title = self.form_title(form);
-        match self.test.pages.len() {
-            1 => title,
-            of => format!("{title} · page {} of {of}", page + 1),
-        }
-    }
+/// The test's title and the form's letter, where there are several.
+fn form_title(test: &Test, form: &Form) -> String {
+    let title = &test.title;
+    if test.forms > 1 { format!("{title} · Form {}", form.letter) } else { title.clone() }
+}
 
-    /// Title, name and instructions between the upper marks.
-    fn head(&self, layout: &Layout, title: &str, name: Option<&str>) -> Vec<Block> {
-        let sizes = self.test.sizes();
-        let Box2 { x, y, w, .. } = layout.head;
-        let words = |at: [f64; 2], words: &str, size: f64, bold: bool| {
-            print::paragraph(at, words, size, bold, w, 1.15 * size)
-        };
-        let mut baseline = y + sizes.title;
-        let title = words([x, baseline], title, sizes.title, true);
-        baseline += title.len() as f64 * 1.15 * sizes.title - 0.15 * sizes.title;
-        let mut blocks = vec![Block::Heading(1, title)];
-        if !self.test.course.is_empty() {
-            let course = words([x, baseline], &self.test.course, sizes.small, false);
-            baseline += course.len() as f64 * 1.15 * sizes.small;
-            blocks.push(Block::Paragraph(course));
-        }
-        let line = baseline + 1.2 * sizes.text;
-        let size = sizes.text;
-        let date = x + w - (20.0 + 5.0 * size);
-        let after = |label: &str| font::width(label, size, false) + 1.5;
-        let mut name_shapes = vec![print::text([x, line], "Name ", size, Align::Start, false)];
-        let from = x + after("Name");
-        match name {
-            Some(name) => {
-                name_shapes.push(print::text([from, line], name, size, Align::Start, true));
-            }
-            None => name_shapes.push(print::rule([from, line + 0.6], [date - 4.0, line + 0.6])),
-        }
-        blocks.push(Block::Paragraph(name_shapes));
-        blocks.push(Block::Paragraph(vec![
-            print::text([date, line], "Date ", size, Align::Start, false),
-            print::rule([date + after("Date"), line + 0.6], [x + w, line + 0.6]),
-        ]));
-        let instructions = words([x, line + 1.9 * size], &self.test.instructions, size, false);
-        blocks.push(Block::Paragraph(instructions));
-        blocks
+/// The same with the number of the page, where there are several.
+fn title(test: &Test, form: &Form, page: usize) -> String {
+    let title = form_title(test, form);
+    match test.pages.len() {
+        1 => title,
+        of => format!("{title} · page {} of {of}", page + 1),
     }
+}
+
+/// What a page tells the student to do.
+fn told(test: &Test, subject: &Subject, form: &FormPages, page: usize) -> String {
+    let given = form.form.given[page].contains(&subject.reference_channel);
+    test.told(&test.pages[page], given, 60.0 / form.model.period_s)
+}
+
+fn head<'a>(test: &'a Test, title: &'a str, told: &'a str) -> Head<'a> {
+    Head { sizes: test.sizes(), title, course: &test.course, told }
 }
 
 /// The form's rate in words.

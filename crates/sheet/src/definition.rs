@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use convention::{Convention, Fault, Faults};
 use cycle::Subject;
+use figure::font;
 use serde::Deserialize;
 use toml::Spanned;
 
@@ -16,8 +17,10 @@ pub struct Test {
     pub title: String,
     /// The course, printed beside the title; may be empty.
     pub course: String,
-    /// What the student is told to do, above the panels.
-    pub instructions: String,
+    /// What the student is told to do, above the panels; the usual where there is nothing.
+    pub instructions: Option<String>,
+    /// What the hearts are, where they are not healthy adults at rest; may be empty.
+    pub about: String,
     /// The rules by which it is drawn and marked.
     pub convention: Convention,
     /// The paper it is printed on.
@@ -215,10 +218,9 @@ const MM_PER_S: f64 = 100.0;
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct TestText {
-    title: String,
-    #[serde(default)]
-    course: String,
-    instructions: Option<String>,
+    title: Spanned<String>,
+    course: Option<Spanned<String>>,
+    instructions: Option<Spanned<String>>,
     convention: Spanned<String>,
     #[serde(default)]
     paper: Paper,
@@ -317,6 +319,17 @@ impl Test {
         let convention =
             convention.map_err(|what| Faults(vec![fault(file.convention.span().start, what)]))?;
 
+        if file.title.as_ref().trim().is_empty() {
+            let what = "the title is empty; it heads every page".to_owned();
+            faults.push(fault(file.title.span().start, what));
+        }
+        for text in [Some(&file.title), file.course.as_ref(), file.instructions.as_ref()] {
+            let Some(text) = text else { continue };
+            if let Some(letter) = font::lacking(text.as_ref()).first() {
+                let what = format!("the typefaces have no letter “{letter}”; leave it out");
+                faults.push(fault(text.span().start, what));
+            }
+        }
         let own = PageFile {
             panels: file.panels,
             bars: file.bars,
@@ -343,6 +356,15 @@ impl Test {
                 if !known.contains(channel.as_ref()) {
                     let offer = offer(channel.as_ref(), known.iter().map(String::as_str));
                     let what = format!("the convention draws no “{}”; {offer}", channel.as_ref());
+                    faults.push(fault(channel.span().start, what));
+                }
+            }
+            if panels.is_empty() {
+                faults.push(fault(0, "a page needs at least one panel".to_owned()));
+            }
+            for (index, channel) in page.panels.iter().flatten().enumerate() {
+                if panels[..index].contains(channel.as_ref()) {
+                    let what = format!("{} has two panels; one is enough", channel.as_ref());
                     faults.push(fault(channel.span().start, what));
                 }
             }
@@ -387,7 +409,9 @@ impl Test {
             for item in items.unwrap_or_default() {
                 for name in item.as_ref().names() {
                     if !panels.contains(name) && !bars.contains(name) {
-                        let what = format!("{name} is given but in no panel of the page");
+                        let all = panels.iter().chain(&bars).map(String::as_str);
+                        let offer = offer(name, all);
+                        let what = format!("{name} is given but in no panel of the page; {offer}");
                         faults.push(fault(item.span().start, what));
                     }
                 }
@@ -447,12 +471,15 @@ impl Test {
             faults.sort_by_key(|fault| fault.line);
             return Err(Faults(faults));
         }
-        let instructions = file.instructions.unwrap_or_else(|| INSTRUCTIONS.to_owned());
-        let TestText { title, course, paper, orientation, seed, drawn_from, word_list, .. } = file;
+        let instructions = file.instructions.map(Spanned::into_inner);
+        let course = file.course.map_or_else(String::new, Spanned::into_inner);
+        let title = file.title.into_inner();
+        let TestText { paper, orientation, seed, drawn_from, word_list, .. } = file;
         Ok(Self {
             title,
             course,
             instructions,
+            about: String::new(),
             convention,
             paper,
             orientation,
@@ -481,6 +508,18 @@ impl Test {
         };
     }
 
+    /// What stands above the panels of `page`, at `rate` cycles a minute: where the reference is
+    /// not printed, nothing else would say how far apart cycles are.
+    pub(crate) fn told(&self, page: &PageText, reference_given: bool, rate: f64) -> String {
+        let usual = if page.scaffold == Scaffold::Everything { LOOK } else { DRAW };
+        let told = self.instructions.as_deref().unwrap_or(usual);
+        if page.scaffold.shows(reference_given) {
+            told.to_owned()
+        } else {
+            format!("{told} Draw {rate:.0} cycles a minute.")
+        }
+    }
+
     pub(crate) fn sizes(&self) -> Sizes {
         if self.large_print { Sizes::LARGE } else { Sizes::USUAL }
     }
@@ -506,8 +545,9 @@ fn offer<'a>(typed: &str, all: impl Iterator<Item = &'a str> + Clone) -> String 
     )
 }
 
-/// What a student is told where the file says nothing.
-const INSTRUCTIONS: &str = "Draw what is missing, each trace in its panel. Draw alignment lines first, with a ruler, and label what you know.";
+/// What a student is told where the file says nothing: to draw, or to look.
+const DRAW: &str = "Draw what is missing, each trace in its panel. Draw alignment lines first, with a ruler, and label what you know.";
+const LOOK: &str = "Everything is drawn. Follow each alignment line from top to bottom, and copy the figure on a blank sheet.";
 
 impl Paper {
     /// Width and height in millimetres, this way up.

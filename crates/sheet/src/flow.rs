@@ -2,6 +2,7 @@
 
 use figure::{Align, Block, Cell, Figure, ListItem, Page, Shape, font};
 
+use crate::head::name_and_date;
 use crate::print::{self, Sizes};
 
 /// Margin on all sides: wider than what printers cannot reach, and room for a binder.
@@ -87,19 +88,11 @@ impl Flow {
         Piece { height: height + 0.35 * self.sizes.text, block: Block::Paragraph(shapes) }
     }
 
-    /// Room for name and date.
-    pub(crate) fn name_line(&self) -> Piece {
+    /// Name and date, or room for them.
+    pub(crate) fn name_line(&self, name: Option<&str>) -> Piece {
         let size = self.sizes.text;
-        let y = 1.5 * size;
-        let right = MARGIN + self.width();
-        let date = MARGIN + 0.68 * self.width();
-        let after = |label: &str| font::width(label, size, false) + 1.5;
-        let shapes = vec![
-            print::text([MARGIN, y], "Name ", size, Align::Start, false),
-            print::rule([MARGIN + after("Name"), y + 0.6], [date - 4.0, y + 0.6]),
-            print::text([date, y], "Date ", size, Align::Start, false),
-            print::rule([date + after("Date"), y + 0.6], [right, y + 0.6]),
-        ];
+        let [name, date] = name_and_date([MARGIN, 1.5 * size], self.width(), size, name);
+        let shapes = [name, date].concat();
         Piece { height: 2.4 * size, block: Block::Paragraph(shapes) }
     }
 

@@ -1,6 +1,6 @@
 //! The build, step by step, as a handout.
 
-use convention::{Step, partial, steps};
+use convention::{Point, Step, beats, partial, steps};
 use cycle::{Cycle, Subject};
 use figure::{FigureSpec, Page, lay_out};
 
@@ -28,7 +28,8 @@ pub(crate) fn pages(
     let convention = &test.convention;
     let size_mm = test.paper.size_mm(Orientation::Portrait);
     let mut flow = Flow::new(size_mm, test.sizes(), title);
-    if !convention.simplifies.is_empty() {
+    // What a convention simplifies, it says of a healthy heart.
+    if !convention.simplifies.is_empty() && test.about.is_empty() {
         flow.put(vec![flow.paragraph(&format!("What is simplified: {}", convention.simplifies))]);
     }
     let start_s = model.span_s().map_or(0.0, |(start, _)| start);
@@ -38,7 +39,10 @@ pub(crate) fn pages(
         end_s: Some(start_s + model.period_s),
         ..small(convention_figure(convention, subject, model), &flow, test)
     };
-    let steps = steps(convention, subject, model)?;
+    let beats = beats(model, subject);
+    let has = |point: &Point| beats.iter().any(|beat| beat.get(point).is_some());
+    let mut steps = steps(convention, subject, model)?;
+    steps.retain(|step| step.draw.iter().any(has));
     let mut drawn = Vec::new();
     for (index, step) in steps.iter().enumerate() {
         drawn.extend(step.draw.iter().cloned());

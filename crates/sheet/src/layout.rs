@@ -7,6 +7,7 @@ use serde::Serialize;
 use crate::SheetError;
 use crate::code::{CODE_MODULES, CODE_QUIET, CODE_SIZE_MM};
 use crate::definition::{DrawnFrom, PageText, Test};
+use crate::head::Head;
 use crate::marks::{self, Corner};
 
 /// A page's places.
@@ -213,10 +214,12 @@ const LARGE: Measures = Measures {
 const CODE_FROM_MARK: f64 = 20.0;
 /// Space between the last panel and the first bar.
 const BARS_BELOW: f64 = 1.5;
+/// Least space between the head and the panels.
+const BELOW_HEAD: f64 = 1.5;
 /// Room right of the panels for the upright rule.
 const RIGHT: f64 = 8.0;
 
-/// Lays a page of `test` out with what is `given` printed, for `model`, whose beat says how long
+/// Lays a page of `test` out below its `head`, with what is `given` printed, for `model`, whose beat says how long
 /// the time axis is.
 ///
 /// # Errors
@@ -225,6 +228,7 @@ pub(crate) fn lay_out(
     test: &Test,
     page: &PageText,
     given: &[String],
+    head: &Head<'_>,
     subject: &Subject,
     model: &Cycle,
 ) -> Result<Layout, SheetError> {
@@ -252,7 +256,15 @@ pub(crate) fn lay_out(
             slower,
         });
     }
-    let panels_top = frame.y + measures.head;
+    let mark = marks::MARK_SIZE_MM * (1.0 + 2.0 * marks::MARK_QUIET / marks::MARK_MODULES as f64);
+    let quiet = CODE_QUIET / CODE_MODULES as f64 * CODE_SIZE_MM;
+    let corner = marks::mark_centre(Corner::TopRight, size_mm);
+    let code_left = corner[0] - CODE_FROM_MARK - CODE_SIZE_MM - quiet;
+    let code = Box2::new(code_left + quiet, frame.y + 1.0, CODE_SIZE_MM, CODE_SIZE_MM);
+    let head_left = frame.x + mark + 3.0;
+    let head_width = code_left - 2.0 - head_left;
+    let (_, head_bottom) = head.blocks([head_left, frame.y], head_width, None);
+    let panels_top = (frame.y + measures.head).max(head_bottom + BELOW_HEAD);
     let panels_bottom = frame.bottom() - measures.foot;
     // Bars stand close, under the last panel.
     let bars_height = match page.bars.len() {
@@ -294,17 +306,11 @@ pub(crate) fn lay_out(
     let down = frame.right() - 1.0;
     let middle = frame.x + frame.w / 2.0;
     let upright = panels_top + (panels_bottom - panels_top - 100.0) / 2.0;
-    let mark = marks::MARK_SIZE_MM * (1.0 + 2.0 * marks::MARK_QUIET / marks::MARK_MODULES as f64);
-    let quiet = CODE_QUIET / CODE_MODULES as f64 * CODE_SIZE_MM;
-    let corner = marks::mark_centre(Corner::TopRight, size_mm);
-    let code_left = corner[0] - CODE_FROM_MARK - CODE_SIZE_MM - quiet;
-    let code = Box2::new(code_left + quiet, frame.y + 1.0, CODE_SIZE_MM, CODE_SIZE_MM);
-    let head_left = frame.x + mark + 3.0;
     Ok(Layout {
         size_mm,
         marks: Corner::ALL.map(|corner| marks::mark_centre(corner, size_mm)),
         code,
-        head: Box2::new(head_left, frame.y, code_left - 2.0 - head_left, measures.head - 3.0),
+        head: Box2::new(head_left, frame.y, head_width, panels_top - frame.y),
         panels,
         bars,
         rules: [
@@ -334,7 +340,7 @@ fn values(subject: &Subject, model: &Cycle, channel: &str) -> [f64; 2] {
         let most = 1.15 * low.abs().max(high);
         return [-most, most];
     }
-    let step = figure::nice_step((high - low).max(1e-9) / 5.0);
+    let step = figure::nice_step((high - low).max(1e-9) / 10.0);
     let room = 0.12 * (high - low);
     [((low - room) / step).floor() * step, ((high + room) / step).ceil() * step]
 }

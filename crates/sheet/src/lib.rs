@@ -14,6 +14,7 @@ mod error;
 mod flow;
 mod forms;
 mod guide;
+mod head;
 mod layout;
 pub mod marks;
 mod names;

@@ -66,7 +66,7 @@ pub(crate) fn cloze_pages(
     title: &str,
 ) -> Result<[Vec<Page>; 2], FigureError> {
     let mut flow = begin(test, title);
-    flow.put(vec![flow.name_line()]);
+    flow.put(vec![flow.name_line(None)]);
     let ask = "Write what each number stands for. A ring is a point on a trace; a square is a trace, a line, a phase or a bar.";
     flow.put(vec![flow.paragraph(ask)]);
     let figure = completed(test, subject, model, &flow)?;

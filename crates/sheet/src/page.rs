@@ -15,6 +15,9 @@ const GRID: Colour = [196, 196, 196];
 const GRID_MM: f64 = 0.1;
 /// Distance of the grid's lines.
 const GRID_STEP_MM: f64 = 5.0;
+/// Heights at which a bracket is tried, from a panel's top, and their distance.
+const LANES: u8 = 6;
+const LANE_MM: f64 = 2.6;
 /// Grey of a bar while it lasts.
 const BAR: Colour = [205, 205, 202];
 /// Room for names left of the panels, in the usual print.
@@ -31,6 +34,8 @@ pub(crate) struct Drawer<'a> {
     pub(crate) page: &'a PageText,
     sizes: Sizes,
     items: Vec<Item>,
+    /// Names that stand over everything else.
+    names: Vec<Shape>,
 }
 
 impl<'a> Drawer<'a> {
@@ -42,7 +47,16 @@ impl<'a> Drawer<'a> {
         page: &'a PageText,
     ) -> Self {
         let (convention, sizes) = (&test.convention, test.sizes());
-        Self { subject, convention, model, layout, page, sizes, items: Vec::new() }
+        Self {
+            subject,
+            convention,
+            model,
+            layout,
+            page,
+            sizes,
+            items: Vec::new(),
+            names: Vec::new(),
+        }
     }
 
     /// The sheet as the student gets it.
@@ -100,7 +114,14 @@ impl<'a> Drawer<'a> {
         }
     }
 
-    fn figure(self, alt: String) -> Figure {
+    fn figure(mut self, alt: String) -> Figure {
+        for name in std::mem::take(&mut self.names) {
+            if let Some(area) = name.text_box() {
+                let ground = Shape::Fill { area: area.grown(0.3), colour: style::PAPER };
+                self.add(Tag::Panel, ground);
+            }
+            self.add(Tag::Panel, name);
+        }
         let [width_mm, height_mm] = self.layout.size_mm;
         Figure { width_mm, height_mm, title: String::new(), alt, items: self.items }
     }
@@ -118,6 +139,13 @@ impl<'a> Drawer<'a> {
         let text = text.to_owned();
         let colour = style::INK;
         self.add(Tag::Axis, Shape::Text { at, text, size, bold, align, colour });
+    }
+
+    /// A name above its panel, kept for the end: alignment lines go beneath it.
+    fn named(&mut self, at: [f64; 2], name: &str) {
+        let (size, bold, align) = (self.sizes.small, true, Align::Start);
+        let (text, colour) = (name.to_owned(), style::INK);
+        self.names.push(Shape::Text { at, text, size, bold, align, colour });
     }
 
     /// Frames, grid, names, numbers, time axis and the rules of 100 mm.
@@ -160,7 +188,7 @@ impl<'a> Drawer<'a> {
         if large {
             let unit = if kind.unit == "relative" { "" } else { &kind.unit };
             let name = if unit.is_empty() { title.clone() } else { format!("{title} ({unit})") };
-            self.text([x, y - 2.0], &name, small, Align::Start, true);
+            self.named([x, y - 2.0], &name);
         } else {
             let lines = font::wrap(title, NAME, true, NAMES - 9.0);
             baseline -= 1.6 * (lines.len() as f64 - 1.0);
@@ -197,7 +225,7 @@ impl<'a> Drawer<'a> {
             if self.sizes == Sizes::LARGE {
                 let at = [place.area.x, place.area.y - 1.5];
                 let name = format!("{} {}", kind.title, kind.state);
-                self.text(at, &name, self.sizes.small, Align::Start, true);
+                self.named(at, &name);
                 continue;
             }
             let at = [place.area.x - NAMES, middle];
@@ -377,10 +405,20 @@ impl<'a> Drawer<'a> {
         let size = self.sizes.small;
         let width = font::width(&number.to_string(), size, true);
         match (&rule.says, verdict.outcome) {
-            (_, Outcome::CannotTell) => {}
+            // A heart that breaks a rule is drawn where the rule does not have it.
+            (_, Outcome::CannotTell | Outcome::NotMet) => {}
             (Says::Timing { .. }, _) => {
                 let [from, to] = [x + less, x + more];
-                let bar = (y - 2.0).max(panel_top + 1.0);
+                let near = (y - 2.0).max(panel_top + 1.0);
+                let lanes = (0..LANES).map(|lane| panel_top + 1.2 + f64::from(lane) * LANE_MM);
+                let lanes = lanes.filter(|&lane| lane < panel_bottom - 1.0);
+                // Apart from its own point a bracket near the trace must cross nothing.
+                let hidden = |bar: f64| {
+                    let area = Box2::new(from - 0.5, bar - 0.9, to - from + 1.0, 1.8);
+                    self.covered(&area)
+                };
+                let bar = std::iter::once(near).chain(lanes).min_by_key(|&bar| hidden(bar));
+                let bar = bar.unwrap_or(near);
                 self.bracket([from, bar], [to, bar]);
                 let middle = f64::midpoint(from, to) - width / 2.0;
                 let (right, left) = (to + 1.0, from - 1.0 - width);

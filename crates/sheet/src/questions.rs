@@ -30,15 +30,9 @@ impl From<&Question> for Exercise {
             let letters = indices.iter().map(|&index| letter(index));
             letters.collect::<Vec<_>>().join(", ")
         };
-        let count = question.choices.len();
-        let every_pair = count * count.saturating_sub(1) / 2;
-        let answer = match question.kind {
-            Kind::Order if question.pairs.len() < every_pair => {
-                let one = letters(&question.answer);
-                format!("for example {one}; other orders are right if they keep to the reasons")
-            }
-            _ if question.answer.is_empty() => "none of them".to_owned(),
-            _ => letters(&question.answer),
+        let answer = match question.answer.as_slice() {
+            [] => "none of them".to_owned(),
+            right => letters(right),
         };
         let how = match question.kind {
             Kind::Order => "Write the letters from first to last.",
@@ -52,24 +46,40 @@ impl From<&Question> for Exercise {
             how: how.to_owned(),
             lines: 1,
             answer,
-            worked: vec![reason(question)],
+            worked: reasons(question),
         }
     }
 }
 
 /// Letters of an explanation beyond which only its rules are named.
 const LONG: usize = 500;
+/// Letters of a reason for one choice beyond which it is left out.
+const LONG_FOR_ONE: usize = 260;
 
-/// Why the answer is right; where that takes a page, the right order and the rules it rests on.
-fn reason(question: &Question) -> String {
+/// Why the answer is right: choice by choice, or in one piece; where that would take a page,
+/// the right order and the rules it rests on.
+fn reasons(question: &Question) -> Vec<String> {
+    let choices = question.choices.iter().enumerate();
+    let each: Vec<String> = choices
+        .filter_map(|(index, choice)| {
+            let why = choice.why.as_ref()?;
+            let so = if question.answer.contains(&index) { "yes" } else { "no" };
+            let why = if why.len() > LONG_FOR_ONE { "" } else { why };
+            Some(format!("{}: {so}. {why}", letter(index)).trim_end().to_owned())
+        })
+        .collect();
+    if each.len() == question.choices.len() {
+        return each;
+    }
     let whole = &question.explanation;
     let rules = question.rules.join(", ");
-    match (question.kind, whole.split_once(". ")) {
+    let reason = match (question.kind, whole.split_once(". ")) {
         (Kind::Order, Some((order, _))) if whole.len() > LONG && !rules.is_empty() => {
             format!("{order}. It follows from these rules: {rules}.")
         }
         _ => whole.clone(),
-    }
+    };
+    vec![reason]
 }
 
 /// The letter of a choice.
@@ -86,8 +96,13 @@ pub(crate) struct Intro<'a> {
 }
 
 /// The questions, to be answered on the page.
-pub(crate) fn pages(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> Vec<Page> {
-    let mut flow = begin(test, intro, exercises.len(), true);
+pub(crate) fn pages(
+    test: &Test,
+    intro: &Intro<'_>,
+    name: Option<&str>,
+    exercises: &[Exercise],
+) -> Vec<Page> {
+    let mut flow = begin(test, intro, exercises.len(), Some(name));
     for (index, exercise) in exercises.iter().enumerate() {
         let mut pieces = asked(&flow, index, intro.points, exercise);
         pieces.push(flow.blank_lines(exercise.lines));
@@ -98,7 +113,7 @@ pub(crate) fn pages(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> V
 
 /// The same questions with their answers.
 pub(crate) fn key(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> Vec<Page> {
-    let mut flow = begin(test, intro, exercises.len(), false);
+    let mut flow = begin(test, intro, exercises.len(), None);
     for (index, exercise) in exercises.iter().enumerate() {
         let mut pieces = asked(&flow, index, intro.points, exercise);
         pieces.push(flow.strong(&format!("Answer: {}", exercise.answer)));
@@ -108,15 +123,17 @@ pub(crate) fn key(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> Vec
     flow.finish()
 }
 
-fn begin(test: &Test, intro: &Intro<'_>, count: usize, named: bool) -> Flow {
+/// The head of question pages, with a line for the name, printed or not, or without.
+fn begin(test: &Test, intro: &Intro<'_>, count: usize, name: Option<Option<&str>>) -> Flow {
     let size_mm = test.paper.size_mm(Orientation::Portrait);
     let mut flow = Flow::new(size_mm, test.sizes(), intro.title);
     let total = short(intro.points * count as f64);
     let each = short(intro.points);
-    if named {
-        flow.put(vec![flow.name_line()]);
+    if let Some(name) = name {
+        flow.put(vec![flow.name_line(name)]);
     }
-    let worth = format!("{count} questions, {each} points each, {total} points in all.");
+    let unit = if intro.points == 1.0 { "point" } else { "points" };
+    let worth = format!("{count} questions, {each} {unit} each, {total} points in all.");
     let note = format!("{worth} {}", intro.note);
     flow.put(vec![flow.paragraph(note.trim_end())]);
     flow

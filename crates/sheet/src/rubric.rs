@@ -38,9 +38,14 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
             (_, Outcome::CannotTell) => "by eye".to_owned(),
             _ => format!("± {} mm", short(verdict.tolerance)),
         };
+        let broken = if verdict.outcome == Outcome::NotMet {
+            " The heart of this form does not keep to it; the key has no bracket for it."
+        } else {
+            ""
+        };
         vec![
             (index + 1).to_string(),
-            rule.text.clone(),
+            format!("{}{broken}", rule.text),
             verdict.asks.clone(),
             accept,
             short(rule.points),

@@ -40,7 +40,7 @@ pub fn strip_pages(test: &Test, strips: &[StripExercise]) -> [Vec<Page>; 2] {
     let size_mm = test.paper.size_mm(Orientation::Portrait);
     let title = format!("ECG strips: {}", test.title);
     let mut asked = Flow::new(size_mm, test.sizes(), &title);
-    asked.put(vec![asked.name_line()]);
+    asked.put(vec![asked.name_line(None)]);
     asked.put(vec![asked.paragraph(NOTE)]);
     let title = format!("Key to the ECG strips: {}", test.title);
     let mut answered = Flow::new(size_mm, test.sizes(), &title);

@@ -297,7 +297,9 @@ fn in_large_print_no_letter_is_smaller_than_18_points() {
         answer: "a".into(),
         worked: vec!["Because.".into()],
     };
-    let [asked, answered] = book.questions(&[vec![exercise]], "Note.");
+    let exercises = vec![exercise];
+    let asked = book.questions(&book.masters()[0], &exercises, "Note.");
+    let answered = book.questions_key(&[exercises], "Note.");
     let sheets = book.drawing_sheets(&book.masters()).unwrap();
     // The code's label is for the scanner's sake.
     let code = |text: &str| text.contains("-00000-");
@@ -344,7 +346,8 @@ fn long_pages_turn_with_their_questions_whole_and_stay_inside_their_margins() {
             worked: vec!["because ".repeat(40)],
         })
         .collect();
-    for pages in book.questions(&[exercises], "") {
+    let asked = book.questions(&book.masters()[0], &exercises, "");
+    for pages in [asked, book.questions_key(&[exercises], "")] {
         assert!(pages.len() > 3);
         let mut asked = 0;
         for (number, page) in pages.iter().enumerate() {

@@ -86,8 +86,9 @@ fn label_texts(
     let spoken: BTreeSet<String> =
         convention.points().into_iter().map(|point| point.name).collect();
     let text = |kind: &LandmarkKind| match (kind.label.is_empty(), spoken.contains(&kind.id)) {
-        (false, _) => in_words(kind),
-        (true, true) if !lines.contains(&kind.id) => in_words(kind),
+        // What a line names has no second name.
+        _ if lines.contains(&kind.id) => String::new(),
+        (false, _) | (true, true) => in_words(kind),
         _ => String::new(),
     };
     subject.landmarks.iter().map(|kind| (kind.id.clone(), text(kind))).collect()
