@@ -68,7 +68,32 @@ def line_at(image, panel, side):
     return float((ink * places).sum() / ink.sum()) - expected
 
 
-marks = lines = 0.0
+def bar_at(image, bar):
+    """Largest distance of a row's line from the middle and the ends of its row.
+
+    The line is seen where nothing is drawn on it; ends that a printed box covers are left out.
+    """
+    x, y, w, h = (bar[k] for k in ("x_mm", "y_mm", "width_mm", "height_mm"))
+    row = y + h / 2
+    a, b = round((row - 0.5) * PX), round((row + 0.5) * PX)
+    left, right = round((x - 2) * PX), round((x + w + 2) * PX)
+    upper, lower = (round((row + side) * PX) for side in (-1, 1))
+    clear = (image[upper, left:right] > 250) & (image[lower, left:right] > 250)
+    ink = 255.0 - image[a:b, left:right]
+    places = (np.arange(a, b) + 0.5) / PX
+    down = ink[:, clear].sum(axis=1)
+    off = [abs(float((down * places).sum() / down.sum()) - row)]
+    dark = np.flatnonzero(ink.max(axis=0) > 60)
+    ends = {x: (left + dark[0]) / PX, x + w: (left + dark[-1] + 1) / PX}
+    for expected, found in ends.items():
+        near = round((expected - left / PX) * PX)
+        if clear[near - 20 : near + 20].all():
+            off.append(abs(found - expected))
+    return max(off), len(off) - 1
+
+
+marks = lines = bars = 0.0
+ends = 0
 codes = []
 dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
 finder = cv2.aruco.ArucoDetector(dictionary)
@@ -81,6 +106,9 @@ for number, page in enumerate(geometry["pages"], start=1):
     for panel in page["panels"]:
         for side in ("left", "right", "top", "bottom"):
             lines = max(lines, abs(line_at(image, panel, side)))
+    for bar in page.get("bars", []):
+        off, seen = bar_at(image, bar)
+        bars, ends = max(bars, off), ends + seen
     # As from a bad copier: 150 dpi, blurred, askew, compressed.
     small = cv2.resize(image, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
     height, width = small.shape
@@ -127,4 +155,13 @@ with pikepdf.open(pdf) as document:
         "pages": len(document.pages),
     }
 
-print(json.dumps({"marks_mm": marks, "lines_mm": lines, "codes": codes, "found_after": found_after, "structure": structure}))
+found = {
+    "marks_mm": marks,
+    "lines_mm": lines,
+    "bars_mm": bars,
+    "bar_ends": ends,
+    "codes": codes,
+    "found_after": found_after,
+    "structure": structure,
+}
+print(json.dumps(found))

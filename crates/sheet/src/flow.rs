@@ -14,6 +14,43 @@ pub(crate) struct Piece {
     block: Block,
 }
 
+impl Piece {
+    /// The lines of a paragraph that fit into `room`, at least one, and the others; anything
+    /// else stays whole.
+    fn cut(self, room: f64) -> (Self, Option<Self>) {
+        let height = self.height;
+        let (lines, leading) = match self.block {
+            Block::Paragraph(lines) if height > room => match line_distance(&lines) {
+                Some(leading) => (lines, leading),
+                None => return (Self { height, block: Block::Paragraph(lines) }, None),
+            },
+            block => return (Self { height, block }, None),
+        };
+        let most = (1..lines.len()).take_while(|&count| count as f64 * leading <= room);
+        let fitting = most.last().unwrap_or(1);
+        let (first, others) = lines.split_at(fitting);
+        let up = fitting as f64 * leading;
+        let others = others.iter().map(|line| line.moved(0.0, -up)).collect();
+        let first = Self { height: up, block: Block::Paragraph(first.to_vec()) };
+        (first, Some(Self { height: height - up, block: Block::Paragraph(others) }))
+    }
+}
+
+/// Distance of the first two baselines, where there are lines of text alone.
+fn line_distance(lines: &[Shape]) -> Option<f64> {
+    let baselines: Option<Vec<f64>> = lines
+        .iter()
+        .map(|line| match line {
+            Shape::Text { at, .. } => Some(at[1]),
+            _ => None,
+        })
+        .collect();
+    match baselines?.as_slice() {
+        [first, second, ..] => Some(second - first),
+        _ => None,
+    }
+}
+
 /// A column of a table: its head and its share of the width.
 pub(crate) struct Column {
     pub(crate) head: &'static str,
@@ -127,11 +164,26 @@ impl Flow {
         Piece { height, block: Block::Ornament(rules.collect()) }
     }
 
-    /// Numbered lines in columns that are read downwards, empty or with what stands on them.
-    pub(crate) fn numbered(&self, count: usize, filled: &[String]) -> Piece {
-        let size = self.sizes.text;
-        let step = (2.0 * size).max(8.0);
+    /// Numbered lines in columns that are read downwards, empty or with what stands on them; a
+    /// piece for each page that they take.
+    pub(crate) fn numbered(&self, count: usize, filled: &[String]) -> Vec<Piece> {
         let across = if self.sizes == Sizes::LARGE { 1 } else { 2 };
+        let most = ((self.full_height() - self.sizes.text) / self.numbered_step()).floor();
+        let on_page = across * (most as usize).max(1);
+        (0..count)
+            .step_by(on_page)
+            .map(|first| self.numbered_from(first, on_page.min(count - first), across, filled))
+            .collect()
+    }
+
+    /// Distance of numbered lines.
+    fn numbered_step(&self) -> f64 {
+        (2.0 * self.sizes.text).max(8.0)
+    }
+
+    fn numbered_from(&self, first: usize, count: usize, across: usize, filled: &[String]) -> Piece {
+        let size = self.sizes.text;
+        let step = self.numbered_step();
         let rows = count.div_ceil(across);
         let width = self.width() / across as f64;
         let mut list = Vec::new();
@@ -140,9 +192,9 @@ impl Flow {
             let x = MARGIN + column as f64 * width;
             let y = (row + 1) as f64 * step;
             let from = x + 3.0 * size;
-            let number = format!("{}.", index + 1);
+            let number = format!("{}.", first + index + 1);
             let mut body = vec![print::rule([from, y + 0.8], [x + width - 2.0 * size, y + 0.8])];
-            let words = filled.get(index).map(String::as_str).unwrap_or_default();
+            let words = filled.get(first + index).map(String::as_str).unwrap_or_default();
             if !words.is_empty() {
                 body.push(print::text([from, y], words, size, Align::Start, false));
             }
@@ -165,19 +217,25 @@ impl Flow {
         self.y += height;
     }
 
-    /// Puts pieces that belong together on one page, where they fit on one.
+    /// Puts pieces that belong together on one page, where they fit on one; a paragraph that is
+    /// longer than a page goes on overleaf.
     pub(crate) fn put(&mut self, pieces: Vec<Piece>) {
         let whole: f64 = pieces.iter().map(|piece| piece.height).sum();
         if self.y + whole > self.bottom() && whole <= self.full_height() {
             self.turn();
         }
         for piece in pieces {
-            if self.y + piece.height > self.bottom() && self.y > MARGIN {
-                self.turn();
+            let mut left = Some(piece);
+            while let Some(piece) = left.take() {
+                if self.y + piece.height > self.bottom() && self.y > MARGIN {
+                    self.turn();
+                }
+                let (piece, others) = piece.cut(self.room());
+                let block = moved(piece.block, self.y);
+                self.page().blocks.push(block);
+                self.y += piece.height;
+                left = others;
             }
-            let block = moved(piece.block, self.y);
-            self.page().blocks.push(block);
-            self.y += piece.height;
         }
     }
 

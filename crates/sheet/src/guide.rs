@@ -14,6 +14,7 @@ const SMALL: f64 = 0.6;
 const LEAST: f64 = 0.38;
 /// Height of a step's words and of all but the panels of its figure.
 const WORDS: f64 = 74.0;
+const LARGE_WORDS: f64 = 150.0;
 
 /// One small figure a step, with what to draw and why.
 ///
@@ -59,14 +60,17 @@ pub(crate) fn pages(
     Ok(flow.finish())
 }
 
-/// As small as it takes to have two or three on a page, in the usual print.
+/// As small as it takes to have two or three on a page, or one in large print.
 fn small(whole: FigureSpec, flow: &Flow, test: &Test) -> FigureSpec {
-    if test.large_print {
-        return FigureSpec { width_mm: flow.width(), scale: 2.2, ..whole };
-    }
     let heights: f64 = whole.panels.iter().map(|panel| panel.height_mm).sum();
-    let share = ((flow.full_height() / 2.0 - WORDS) / heights).clamp(LEAST, SMALL);
-    let mut spec = FigureSpec { width_mm: 0.86 * flow.width(), scale: 0.9, ..whole };
+    let (share, scale, width) = if test.large_print {
+        // Labels above, bars and the time axis take twice as much as in the usual print.
+        (((flow.full_height() - LARGE_WORDS) / heights).clamp(LEAST, 1.0), 2.0, flow.width())
+    } else {
+        let share = (flow.full_height() / 2.0 - WORDS) / heights;
+        (share.clamp(LEAST, SMALL), 0.9, 0.86 * flow.width())
+    };
+    let mut spec = FigureSpec { width_mm: width, scale, ..whole };
     for panel in &mut spec.panels {
         panel.height_mm *= share;
     }

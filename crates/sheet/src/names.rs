@@ -76,10 +76,10 @@ pub(crate) fn cloze_pages(
     if test.word_list {
         flow.put(vec![flow.paragraph(&listed(&word_list(&blanks, test.seed)))]);
     }
-    flow.put(vec![flow.numbered(blanks.len(), &[])]);
+    flow.put(flow.numbered(blanks.len(), &[]));
     let mut key = begin(test, &format!("Key: {title}"));
     key.put(vec![key.picture(&numbered)]);
     let answers: Vec<String> = blanks.into_iter().map(|blank| blank.answer).collect();
-    key.put(vec![key.numbered(answers.len(), &answers)]);
+    key.put(key.numbered(answers.len(), &answers));
     Ok([flow.finish(), key.finish()])
 }

@@ -26,7 +26,7 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
     flow.put(vec![
         flow.paragraph(&format!("{settings} Total: {} points.", short(total))),
         flow.paragraph(
-            "Measure from the student’s own landmarks: what is aligned to a misplaced wave is right if it \
+            "Measure from the student's own landmarks: what is aligned to a misplaced wave is right if it \
              is aligned to it. Check the 100 mm rules of the sheet first, and correct if a copier has \
              changed them.",
         ),

@@ -33,7 +33,7 @@ pub struct StripQuestion {
 
 /// Said on every page: the paper's scale, and what the strips are not.
 const NOTE: &str = "A small square is 1 mm: 40 ms across and 0.1 mV up. A large square is 5 mm: 200 ms and 0.5 mV. \
-    Print at full size. The strips are computed, for teaching; they are no patient’s.";
+    Print at full size. The strips are computed, for teaching; they are no patient's.";
 
 /// The strips of `test`, one on a page with room for answers; and their key.
 pub fn strip_pages(test: &Test, strips: &[StripExercise]) -> [Vec<Page>; 2] {
