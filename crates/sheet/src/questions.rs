@@ -51,35 +51,36 @@ impl From<&Question> for Exercise {
     }
 }
 
-/// Letters of an explanation beyond which only its rules are named.
-const LONG: usize = 500;
-/// Letters of a reason for one choice beyond which it is left out.
-const LONG_FOR_ONE: usize = 260;
+/// Letters of an explanation beyond which it is cut to its first sentence.
+const LONG: usize = 300;
 
-/// Why the answer is right: choice by choice, or in one piece; where that would take a page,
-/// the right order and the rules it rests on.
+/// Why the answer is right, choice by choice or in one piece. Where that would take a page, its
+/// first sentence says what is so, and the rules are named that it follows from.
 fn reasons(question: &Question) -> Vec<String> {
     let choices = question.choices.iter().enumerate();
     let each: Vec<String> = choices
         .filter_map(|(index, choice)| {
-            let why = choice.why.as_ref()?;
             let so = if question.answer.contains(&index) { "yes" } else { "no" };
-            let why = if why.len() > LONG_FOR_ONE { "" } else { why };
-            Some(format!("{}: {so}. {why}", letter(index)).trim_end().to_owned())
+            Some(format!("{}: {so}. {}", letter(index), short_of(choice.why.as_ref()?)))
         })
         .collect();
     if each.len() == question.choices.len() {
         return each;
     }
-    let whole = &question.explanation;
     let rules = question.rules.join(", ");
-    let reason = match (question.kind, whole.split_once(". ")) {
-        (Kind::Order, Some((order, _))) if whole.len() > LONG && !rules.is_empty() => {
-            format!("{order}. It follows from these rules: {rules}.")
-        }
-        _ => whole.clone(),
-    };
-    vec![reason]
+    let short = short_of(&question.explanation);
+    if short.len() == question.explanation.len() || rules.is_empty() {
+        return vec![short];
+    }
+    vec![format!("{short} It follows from these rules: {rules}.")]
+}
+
+/// A text, or its first sentence where it is long.
+fn short_of(text: &str) -> String {
+    match text.split_once(". ") {
+        Some((first, _)) if text.len() > LONG => format!("{first}."),
+        _ => text.to_owned(),
+    }
 }
 
 /// The letter of a choice.
