@@ -1,10 +1,15 @@
 //! The known name that a mistyped one most resembles.
 
 /// The name among `known` that differs from `typed` in the fewest letters, if near enough
-/// to be worth offering.
+/// to be worth offering; or one that begins as `typed`.
 pub fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
     let typed = typed.to_lowercase();
-    let (distance, name) = known.map(|name| (edits(&typed, name), name)).min()?;
+    let of = |name: &'a str| {
+        // The beginning of a name is as good as one letter that is wrong.
+        let begun = typed.len() >= 3 && name.starts_with(&typed);
+        (if begun { 1 } else { edits(&typed, name) }, name)
+    };
+    let (distance, name) = known.map(of).min()?;
     let near = distance <= 2 + typed.len() / 3;
     near.then(|| name.to_owned())
 }
@@ -51,6 +56,7 @@ mod tests {
         let known = ["rate_bpm", "pr_interval_ms", "blood_volume"];
         assert_eq!(nearest("rate_bmp", known.into_iter()).as_deref(), Some("rate_bpm"));
         assert_eq!(nearest("bloodvolume", known.into_iter()).as_deref(), Some("blood_volume"));
+        assert_eq!(nearest("rate", known.into_iter()).as_deref(), Some("rate_bpm"));
         assert_eq!(nearest("xyz", known.into_iter()), None);
     }
 }

@@ -23,7 +23,7 @@ pub enum HeartError {
         nearest: Option<String>,
     },
     /// No rhythm has this name.
-    #[error("there is no rhythm “{name}”{}", offer(nearest.as_deref(), "the guide lists them"))]
+    #[error("there is no rhythm “{name}”{}", offer(nearest.as_deref(), "`incisura simulate --help` lists them"))]
     UnknownRhythm {
         /// What was given.
         name: String,

@@ -41,6 +41,11 @@ fn students(text: &str) -> Result<Vec<Student>, String> {
         headers.iter().position(|header| known.contains(&header.to_lowercase().as_str()))
     };
     let (name, first, last, id) = (column(&NAME), column(&FIRST), column(&LAST), column(&ID));
+    if headers.iter().all(str::is_empty) {
+        return Err(
+            "the file is empty; its first line heads the columns, such as name,id".to_owned()
+        );
+    }
     if name.is_none() && last.is_none() {
         let found: Vec<&str> = headers.iter().collect();
         return Err(format!(
@@ -92,6 +97,7 @@ mod tests {
     #[test]
     fn what_is_missing_is_said() {
         assert!(students("mark\n12\n").unwrap_err().contains("the headers are mark"));
+        assert!(students("").unwrap_err().contains("the file is empty"));
         assert!(students("name\n").unwrap_err().contains("no student"));
         assert!(students("name,id\n,12\n").unwrap_err().contains("line 2"));
     }
