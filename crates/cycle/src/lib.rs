@@ -28,7 +28,8 @@ use serde::{Deserialize, Serialize};
 pub use nearest::{nearest, unknown_key};
 pub use random::Random;
 pub use subject::{
-    BarKind, Burst, ChannelKind, EventKind, LandmarkKind, PhaseKind, StrokeKind, Subject,
+    BarKind, Burst, ChannelKind, EventKind, Feature, FeatureShape, LandmarkKind, PhaseKind,
+    StrokeKind, Subject,
 };
 
 /// What can be wrong with a cycle that is read.

@@ -77,6 +77,49 @@ pub struct LandmarkKind {
     pub label: String,
     /// The channels it may lie on.
     pub channels: Vec<String>,
+    /// How it is found on a trace; the first that names the trace's channel counts. Where
+    /// there is none, it is not looked for.
+    #[serde(default)]
+    pub features: Vec<Feature>,
+}
+
+/// How a landmark looks on a trace, and about when it is to be expected.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Feature {
+    /// What it looks like.
+    pub shape: FeatureShape,
+    /// Usual earliest and latest time after the cycle's anchor, in milliseconds.
+    pub usual_ms: [f64; 2],
+    /// Whether a good trace may be without it.
+    #[serde(default)]
+    pub optional: bool,
+    /// Whether its wave may also be upside down.
+    #[serde(default)]
+    pub inverts: bool,
+    /// The channels that this holds for; none for all.
+    #[serde(default)]
+    pub channels: Vec<String>,
+}
+
+/// What a landmark looks like on a trace.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FeatureShape {
+    /// A highest point.
+    Peak,
+    /// A lowest point.
+    Trough,
+    /// Where a wave leaves the level before it.
+    Onset,
+    /// Where a wave comes back to a level.
+    End,
+    /// The lowest point before a steep rise.
+    Foot,
+    /// Where the tangent of the steepest rise meets the level before it.
+    TangentFoot,
+    /// Where a slow course turns into a steep rise.
+    Corner,
 }
 
 /// One kind of instant.
@@ -140,6 +183,10 @@ pub struct StrokeKind {
     /// show it.
     #[serde(default)]
     pub burst: Option<Burst>,
+    /// Whether it may come without the rest of its cycle, and more than once, as a P wave
+    /// that is not conducted does.
+    #[serde(default)]
+    pub free: bool,
     /// What a person is told to draw.
     pub draw: String,
     /// Why it is there, in one sentence.
@@ -184,6 +231,15 @@ impl BarKind {
         stretches.extend(open.map(|from| [from, f64::INFINITY]));
         let cut = stretches.into_iter().map(|[a, b]| [a.max(start_s), b.min(end_s)]);
         cut.filter(|[a, b]| a < b).collect()
+    }
+}
+
+impl LandmarkKind {
+    /// How it is found on `channel`, if it may lie there.
+    pub fn feature_on(&self, channel: &str) -> Option<&Feature> {
+        let here = |names: &[String]| names.iter().any(|name| name == channel);
+        let holds = |feature: &&Feature| feature.channels.is_empty() || here(&feature.channels);
+        self.features.iter().find(holds).filter(|_| here(&self.channels))
     }
 }
 

@@ -1,0 +1,370 @@
+//! Landmarks of a line: joints assigned to the landmarks of each beat.
+
+use cycle::{Feature, FeatureShape as Shape, Subject};
+
+use crate::anchors::Anchor;
+use crate::chain::{Candidate, Place, Seat, Solution, solve};
+use crate::curve::Grid;
+use crate::expect::{Expected, Guide, time_cost};
+use crate::joints::{Joint, Way};
+use crate::{Found, Missing};
+
+/// What it costs to leave a landmark out that a good trace has, and one that it may lack.
+const ABSENT: f64 = 3.0;
+const ABSENT_OPTIONAL: f64 = 1.2;
+/// What it costs to find what a good trace does not have.
+pub(crate) const UNEXPECTED: f64 = 1.0;
+/// What it costs that a wave has a beginning or an end alone.
+const BROKEN: f64 = 4.0;
+/// What it costs to find a landmark of a beat whose anchor is not shown.
+const BEYOND: f64 = 0.5;
+/// How sure it is at most, since where that anchor lies is a guess; likewise of what lies at the
+/// curve's beginning or end, which may go on beyond it.
+pub(crate) const GUESSED: f64 = 0.75;
+/// So near to its ends the curve may go on, seconds.
+const EDGE_S: f64 = 0.01;
+/// Most that movement which no landmark explains costs in one stretch.
+const UNEXPLAINED: f64 = 4.0;
+
+/// One landmark of one beat.
+pub(crate) struct Slot<'a> {
+    pub(crate) name: &'a str,
+    pub(crate) feature: &'a Feature,
+    pub(crate) expected: Option<&'a Expected>,
+    /// Whether a good trace is known not to have it.
+    pub(crate) unexpected: bool,
+    pub(crate) beat: i32,
+    pub(crate) anchor: Anchor,
+    /// Whether the cut-off neighbours of the beats shown have this slot.
+    pub(crate) beyond: bool,
+}
+
+/// The landmarks that one channel has, from first to last in a beat: the longest of the
+/// subject's sequences of them.
+pub(crate) fn order<'a>(subject: &'a Subject, channel: &str) -> Vec<(&'a str, &'a Feature)> {
+    let on = |name: &'a String| {
+        let feature = subject.landmark(name)?.feature_on(channel)?;
+        Some((name.as_str(), feature))
+    };
+    let sequences = subject.sequences.iter().map(|names| names.iter().filter_map(on).collect());
+    sequences.max_by_key(|names: &Vec<_>| names.len()).unwrap_or_default()
+}
+
+/// The slots of all beats, in the order of time.
+pub(crate) fn slots<'a>(
+    names: &[(&'a str, &'a Feature)],
+    guide: &'a Guide,
+    anchors: &[(i32, Anchor)],
+) -> Vec<Slot<'a>> {
+    let of = |&(beat, anchor): &(i32, Anchor)| {
+        let slot = move |&(name, feature): &(&'a str, &'a Feature)| Slot {
+            name,
+            feature,
+            expected: guide.get(name),
+            unexpected: !guide.is_empty() && !guide.contains_key(name),
+            beat,
+            anchor,
+            beyond: anchor.joint.is_none(),
+        };
+        names.iter().map(slot).collect::<Vec<_>>()
+    };
+    anchors.iter().flat_map(of).collect()
+}
+
+impl Slot<'_> {
+    /// What is expected of it, if that says when.
+    fn due(&self) -> Option<&Expected> {
+        self.expected.filter(|expected| expected.steady)
+    }
+
+    /// From when to when the landmark may be looked for, seconds.
+    fn window(&self) -> [f64; 2] {
+        let usual = self.feature.usual_ms.map(|ms| ms / 1000.0);
+        let [early, late] = match self.due() {
+            Some(expected) => [expected.offset_s - 0.2, expected.offset_s + 0.2],
+            None => [usual[0] - 0.1, usual[1] + 0.1],
+        };
+        [self.anchor.time_s + early, self.anchor.time_s + late]
+    }
+
+    /// When the landmark is most to be expected, seconds.
+    fn likely(&self) -> [f64; 2] {
+        let usual = self.feature.usual_ms.map(|ms| ms / 1000.0);
+        let [early, late] = match self.due() {
+            Some(expected) => [expected.offset_s - 0.03, expected.offset_s + 0.03],
+            None => usual,
+        };
+        [self.anchor.time_s + early, self.anchor.time_s + late]
+    }
+
+    /// Share of the time at which it is to be expected that the curve shows.
+    pub(crate) fn shown(&self, grid: &Grid) -> f64 {
+        let [from, to] = self.likely();
+        grid.known_share(from, to)
+    }
+
+    pub(crate) fn absent(&self, grid: &Grid) -> f64 {
+        if self.unexpected {
+            return 0.0;
+        }
+        let lacking = self.feature.optional && self.due().is_none();
+        let cost = if lacking { ABSENT_OPTIONAL } else { ABSENT };
+        0.1 + cost * self.shown(grid)
+    }
+}
+
+/// How a curve goes before and after a landmark of that shape, at best.
+fn cost_of_shape(feature: &Feature, joint: &Joint) -> f64 {
+    use Way::{Fall, Level, Rise};
+    match (feature.shape, joint.before, joint.after) {
+        (Shape::Peak, Rise, Fall) | (Shape::Trough, Fall, Rise) => 0.0,
+        (Shape::Peak, Fall, Rise) | (Shape::Trough, Rise, Fall) if feature.inverts => 1.5,
+        (Shape::Peak, Rise, Rise) | (Shape::Peak, Fall, Fall) => 2.5,
+        (Shape::Trough, Rise, Rise) | (Shape::Trough, Fall, Fall) => 2.5,
+        (Shape::Peak, Rise, Level) | (Shape::Peak, Level, Fall) => 1.5,
+        (Shape::Trough, Fall, Level) | (Shape::Trough, Level, Rise) => 1.5,
+        (Shape::Onset, Level, Rise | Fall) | (Shape::End, Rise | Fall, Level) => 0.0,
+        (Shape::Onset | Shape::End, Rise, Fall) | (Shape::Onset | Shape::End, Fall, Rise) => 1.0,
+        (Shape::Onset | Shape::End, Rise, Rise) | (Shape::Onset | Shape::End, Fall, Fall) => 0.8,
+        (Shape::Foot, Fall, Rise) | (Shape::TangentFoot, Level, Rise) => 0.8,
+        (Shape::Foot, Level, Rise) | (Shape::TangentFoot, Fall, Rise) => 0.0,
+        (Shape::Foot | Shape::TangentFoot, Rise, Rise) => 1.0,
+        (Shape::Corner, Level, Rise) => 0.0,
+        (Shape::Corner, Fall | Rise, Rise) => 0.3,
+        _ => f64::INFINITY,
+    }
+}
+
+/// How far the curve moves at a joint in the way that matters to a landmark.
+fn strength(shape: Shape, joint: &Joint) -> f64 {
+    match shape {
+        Shape::Peak | Shape::Trough => joint.moves[0].min(joint.moves[1]),
+        Shape::Onset | Shape::Foot | Shape::TangentFoot | Shape::Corner => joint.moves[1],
+        Shape::End => joint.moves[0],
+    }
+}
+
+/// All that is known of one line.
+pub(crate) struct Line<'a> {
+    pub(crate) grid: &'a Grid,
+    pub(crate) joints: &'a [Joint],
+    pub(crate) slots: Vec<Slot<'a>>,
+}
+
+impl Line<'_> {
+    /// Assigns joints to slots. `anchor` is the name of the landmark that the beats hang from,
+    /// where it lies on this line.
+    pub(crate) fn read(
+        &self,
+        channel: &str,
+        anchor: Option<&str>,
+    ) -> (Vec<Found>, Vec<Missing>, f64) {
+        let places: Vec<Place> = self.slots.iter().map(|slot| self.place(slot, anchor)).collect();
+        let pair = |a: Seat, b: Seat| self.pair(a, b);
+        let solution = solve(&places, &pair);
+        let (mut found, mut missing) = (Vec::new(), Vec::new());
+        self.report(channel, &places, &solution, &mut found, &mut missing);
+        (found, missing, solution.cost)
+    }
+
+    fn place(&self, slot: &Slot, anchor: Option<&str>) -> Place {
+        if anchor == Some(slot.name)
+            && let Some(feature) = slot.anchor.joint
+        {
+            return Place { absent: 12.0, candidates: vec![Candidate { feature, cost: 0.0 }] };
+        }
+        let [from, to] = slot.window();
+        let first = self.joints.partition_point(|joint| joint.time_s < from);
+        let near = self.joints[first..].iter().take_while(|joint| joint.time_s <= to);
+        let mut candidates: Vec<Candidate> = near
+            .enumerate()
+            .map(|(place, joint)| Candidate {
+                feature: first + place,
+                cost: self.cost(slot, joint),
+            })
+            .filter(|candidate| candidate.cost < 9.0)
+            .collect();
+        candidates.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        candidates.truncate(12);
+        candidates.sort_by_key(|candidate| candidate.feature);
+        Place { absent: slot.absent(self.grid), candidates }
+    }
+
+    fn cost(&self, slot: &Slot, joint: &Joint) -> f64 {
+        let offset_s = joint.time_s - slot.anchor.time_s;
+        let least = (2.0 * crate::joints::least(self.grid)).max(0.004 * self.grid.height);
+        let weak = 2.0 * least / (least + strength(slot.feature.shape, joint));
+        let hidden = if self.grid.is_known(joint.time_s) { 0.0 } else { 1.0 };
+        let unexpected = if slot.unexpected { UNEXPECTED } else { 0.0 };
+        let beyond = if slot.beyond { BEYOND } else { 0.0 };
+        time_cost(slot.feature, slot.expected, offset_s)
+            + beyond
+            + unexpected
+            + cost_of_shape(slot.feature, joint)
+            + weak
+            + hidden
+    }
+
+    /// What it costs that one landmark follows another with none between them.
+    fn pair(&self, a: Seat, b: Seat) -> f64 {
+        let height = self.grid.height;
+        let (Some((j, from)), Some((k, to))) = (a, b) else {
+            // Before the first and after the last landmark lies what other beats have.
+            let travelled = |index: usize| self.joints[index].travelled;
+            let last = self.joints.last().map_or(0.0, |joint| joint.travelled);
+            let movement = match (a, b) {
+                (None, Some((_, to))) => travelled(to),
+                (Some((_, from)), None) => last - travelled(from),
+                _ => last,
+            };
+            let cut = match (a, b) {
+                (None, Some((k, _))) => self.slots[k].feature.shape == Shape::End,
+                (Some((j, _)), None) => self.slots[j].feature.shape == Shape::Onset,
+                _ => false,
+            };
+            let broken = if cut { 0.5 * BROKEN } else { 0.0 };
+            return 0.8 * unexplained(movement, height) + broken;
+        };
+        let (first, second) = (&self.slots[j], &self.slots[k]);
+        let (from, to) = (&self.joints[from], &self.joints[to]);
+        let shapes = (first.feature.shape, second.feature.shape);
+        if std::ptr::eq(from, to) {
+            let shared = shapes == (Shape::End, Shape::Onset) && k == j + 1;
+            return if shared { 0.5 } else { f64::INFINITY };
+        }
+        let change = to.value - from.value;
+        let movement = to.travelled - from.travelled - self.explained(shapes, a, b);
+        // What has no name mostly lies after a beat's last landmark.
+        let share = if first.beat == second.beat { 1.0 } else { 0.6 };
+        let mut cost = share * unexplained(movement.max(0.0), height);
+        let turned = first.feature.inverts || second.feature.inverts;
+        cost += direction(shapes, change, height).min(if turned { 0.7 } else { 9.0 });
+        cost += self.broken(j, k);
+        if let (Some(e), Some(f)) = (first.due(), second.due())
+            && first.beat == second.beat
+        {
+            let usual = f.offset_s - e.offset_s;
+            let off = (to.time_s - from.time_s - usual) / (0.4 * usual + 0.02);
+            cost += 0.5 * libm::log(1.0 + off * off);
+            let usual = f.value - e.value;
+            let off = (change - usual) / (0.5 * usual.abs() + 0.04 * height);
+            cost += 0.5 * libm::log(1.0 + off * off);
+        }
+        cost
+    }
+
+    /// What it costs that a wave has a beginning or an end and nothing between them.
+    fn broken(&self, j: usize, k: usize) -> f64 {
+        let shape = |place: usize| self.slots[place].feature.shape;
+        let skips = |wanted: Shape| (j + 1..k).any(|place| shape(place) == wanted);
+        match (shape(j), shape(k)) {
+            (Shape::Onset, Shape::Onset | Shape::End) | (Shape::End, Shape::End) => BROKEN,
+            (Shape::Onset, _) if skips(Shape::End) => BROKEN,
+            (_, Shape::End) if skips(Shape::Onset) => BROKEN,
+            (Shape::Peak | Shape::Trough, Shape::Onset) if skips(Shape::End) => 0.5 * BROKEN,
+            (Shape::End, Shape::Peak | Shape::Trough) if skips(Shape::Onset) => 0.5 * BROKEN,
+            _ => 0.0,
+        }
+    }
+
+    /// The movement that two joints of those shapes account for: the way from the one to the
+    /// other, by one valley between two peaks, and by one hill between two troughs.
+    fn explained(&self, shapes: (Shape, Shape), a: Seat, b: Seat) -> f64 {
+        let (Some((_, a)), Some((_, b))) = (a, b) else { return 0.0 };
+        let (from, to) = (self.joints[a].value, self.joints[b].value);
+        let values = self.joints[a..=b].iter().map(|joint| joint.value);
+        match shapes {
+            (Shape::Peak, Shape::Peak) => from + to - 2.0 * values.fold(from, f64::min),
+            (Shape::Trough, Shape::Trough) => 2.0 * values.fold(from, f64::max) - from - to,
+            _ => (to - from).abs(),
+        }
+    }
+
+    /// What was found and what is missing.
+    fn report(
+        &self,
+        channel: &str,
+        places: &[Place],
+        solution: &Solution,
+        found: &mut Vec<Found>,
+        missing: &mut Vec<Missing>,
+    ) {
+        for (index, slot) in self.slots.iter().enumerate() {
+            let shares = &solution.shares[index];
+            let candidates = &places[index].candidates;
+            let time = |c: usize| self.time_s(slot, &self.joints[candidates[c].feature]);
+            let present: f64 = shares.iter().sum();
+            let Some(chosen) = solution.chosen[index] else {
+                let shown = slot.shown(self.grid);
+                if !slot.beyond && shown > 0.5 {
+                    missing.push(Missing {
+                        name: slot.name.to_owned(),
+                        channel: channel.to_owned(),
+                        beat: slot.beat,
+                        confidence: (1.0 - present).clamp(0.0, 1.0) * shown,
+                    });
+                }
+                continue;
+            };
+            let joint = &self.joints[candidates[chosen].feature];
+            let time_s = time(chosen);
+            let same = |other: f64| (other - time_s).abs() <= 1.5 * self.grid.resolution_s;
+            let near = (0..candidates.len()).filter(|&c| same(time(c)));
+            let mut confidence: f64 = near.map(|c| shares[c]).sum();
+            if slot.anchor.joint.is_some() {
+                confidence = confidence.min(slot.anchor.confidence);
+            }
+            let edge = [self.grid.start_s, self.grid.end_s()];
+            let at_edge = edge.iter().any(|edge| (time_s - edge).abs() < EDGE_S);
+            if slot.beyond || at_edge {
+                confidence *= GUESSED;
+            }
+            let others = (0..candidates.len()).filter(|&c| !same(time(c)) && shares[c] > 0.01);
+            let mut alternatives: Vec<(f64, f64)> = others.map(|c| (time(c), shares[c])).collect();
+            alternatives.sort_by(|a, b| b.1.total_cmp(&a.1));
+            let hidden = if self.grid.is_known(time_s) { 0.0 } else { 0.01 };
+            found.push(Found {
+                name: slot.name.to_owned(),
+                channel: channel.to_owned(),
+                beat: slot.beat,
+                time_s,
+                value: self.grid.at(time_s),
+                confidence: confidence.clamp(0.0, 1.0),
+                spread_s: joint.spread_s + hidden,
+                alternatives,
+            });
+        }
+    }
+
+    fn time_s(&self, slot: &Slot, joint: &Joint) -> f64 {
+        match slot.feature.shape {
+            Shape::TangentFoot => joint.tangent_s,
+            _ => joint.time_s,
+        }
+    }
+}
+
+/// What it costs that the curve moves where no landmark explains it.
+fn unexplained(movement: f64, height: f64) -> f64 {
+    (2.5 * (movement / height).sqrt()).min(UNEXPLAINED)
+}
+
+/// What it costs that the curve goes another way than two landmarks' shapes have it.
+fn direction((first, second): (Shape, Shape), change: f64, height: f64) -> f64 {
+    let rank = |shape: Shape| -> i32 {
+        match shape {
+            Shape::Peak => 1,
+            Shape::Trough => -1,
+            _ => 0,
+        }
+    };
+    let (from, to) = (rank(first), rank(second));
+    match (to - from).signum() * (change.signum() as i32) {
+        1 => 0.0,
+        -1 => 2.5,
+        _ => {
+            let off = change.abs() / height;
+            (3.0 * off).min(1.5)
+        }
+    }
+}
