@@ -7,7 +7,8 @@ use crate::run::{cargo, need, run};
 use crate::{Done, browser, python};
 
 /// Crates that must also compile for the browser, and so may touch no files.
-const PORTABLE: [&str; 6] = ["cycle", "heart", "figure", "convention", "cardiac", "sheet"];
+const PORTABLE: [&str; 7] =
+    ["cycle", "heart", "figure", "convention", "cardiac", "landmarks", "sheet"];
 const BROWSER_TARGET: &str = "wasm32-unknown-unknown";
 
 pub(crate) fn test() -> Done {

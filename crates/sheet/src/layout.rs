@@ -131,7 +131,7 @@ impl From<&BarPlace> for BarGeometry {
 }
 
 /// A tenth of a micrometre: far finer than print, and short to read.
-fn mm(value: f64) -> f64 {
+pub(crate) fn mm(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
 }
 

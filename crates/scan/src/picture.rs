@@ -1,0 +1,158 @@
+//! Pictures of pages, as they come from a file.
+
+/// A grey or colour picture, row by row, 8 bits. Grey pictures have equal parts.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    /// Pixels in a row.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// Red, green and blue of each pixel.
+    pub rgb: Vec<[u8; 3]>,
+}
+
+/// The lightness of a picture alone. Pixel (0, 0) covers 0 to 1 in both directions, so its
+/// centre is at (0.5, 0.5).
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Grey {
+    /// Pixels in a row.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// 0 black to 255 white.
+    pub level: Vec<u8>,
+}
+
+/// A turn by quarters, with or without a mirror: the mirrors come after the exchange of rows
+/// and columns.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Turn {
+    /// Rows become columns.
+    pub(crate) swap: bool,
+    /// Left becomes right.
+    pub(crate) flip_x: bool,
+    /// Top becomes bottom.
+    pub(crate) flip_y: bool,
+}
+
+impl Turn {
+    /// What the orientation in a photo's EXIF record asks for, so that the photo is seen as it
+    /// was taken.
+    ///
+    /// Source: CIPA DC-008 (Exif 2.32), tag 274.
+    pub(crate) fn exif(orientation: u16) -> Self {
+        let [swap, flip_x, flip_y] = match orientation {
+            2 => [false, true, false],
+            3 => [false, true, true],
+            4 => [false, false, true],
+            5 => [true, false, false],
+            6 => [true, true, false],
+            7 => [true, true, true],
+            8 => [true, false, true],
+            _ => [false, false, false],
+        };
+        Self { swap, flip_x, flip_y }
+    }
+
+    /// Quarter turns to the right, as a PDF page's `Rotate` asks for.
+    pub(crate) fn quarters(right: u32) -> Self {
+        Self::exif([1, 6, 3, 8][right as usize % 4])
+    }
+}
+
+impl Picture {
+    /// A grey picture; `level` has `width` times `height` values.
+    pub fn from_grey(width: usize, height: usize, level: &[u8]) -> Self {
+        Self { width, height, rgb: level.iter().map(|&one| [one; 3]).collect() }
+    }
+
+    /// The lightness, weighed as in ITU-R BT.601.
+    pub fn grey(&self) -> Grey {
+        let weighed = |&[r, g, b]: &[u8; 3]| {
+            ((77 * u32::from(r) + 150 * u32::from(g) + 29 * u32::from(b) + 128) >> 8) as u8
+        };
+        let level = self.rgb.iter().map(weighed).collect();
+        Grey { width: self.width, height: self.height, level }
+    }
+
+    /// Whether there is no colour in it at all.
+    pub fn is_grey(&self) -> bool {
+        self.rgb.iter().all(|[r, g, b]| r == g && g == b)
+    }
+
+    pub(crate) fn turned(self, turn: Turn) -> Self {
+        if turn == Turn::default() {
+            return self;
+        }
+        let (width, height) =
+            if turn.swap { (self.height, self.width) } else { (self.width, self.height) };
+        let mut rgb = Vec::with_capacity(self.rgb.len());
+        for y in 0..height {
+            let row = if turn.flip_y { height - 1 - y } else { y };
+            for x in 0..width {
+                let column = if turn.flip_x { width - 1 - x } else { x };
+                let from =
+                    if turn.swap { column * self.width + row } else { row * self.width + column };
+                rgb.push(self.rgb[from]);
+            }
+        }
+        Self { width, height, rgb }
+    }
+}
+
+impl Grey {
+    /// The lightness at a point, between the centres of four pixels; beyond the edge, that of
+    /// the edge.
+    pub fn at(&self, [x, y]: [f64; 2]) -> f64 {
+        if self.level.is_empty() {
+            return 255.0;
+        }
+        let x = (x - 0.5).clamp(0.0, (self.width - 1) as f64);
+        let y = (y - 0.5).clamp(0.0, (self.height - 1) as f64);
+        let (left, top) = (x as usize, y as usize);
+        let (across, down) = (x - left as f64, y - top as f64);
+        let right = (left + 1).min(self.width - 1);
+        let below = (top + 1).min(self.height - 1) * self.width;
+        let top = top * self.width;
+        let level = |at: usize| f64::from(self.level[at]);
+        let upper = level(top + left) * (1.0 - across) + level(top + right) * across;
+        let lower = level(below + left) * (1.0 - across) + level(below + right) * across;
+        upper * (1.0 - down) + lower * down
+    }
+
+    /// As [`Self::at`] times 65,536, quickly: the point, half a pixel to the left and above, in
+    /// 256ths of a pixel, and not in the last row or column.
+    pub(crate) fn at_inside(&self, [x, y]: [i32; 2]) -> u32 {
+        let (across, down) = ((x & 255) as u32, (y & 255) as u32);
+        let first = (y >> 8) as usize * self.width + (x >> 8) as usize;
+        let row = |from: usize| {
+            let pair = &self.level[from..from + 2];
+            u32::from(pair[0]) * (256 - across) + u32::from(pair[1]) * across
+        };
+        row(first) * (256 - down) + row(first + self.width) * down
+    }
+
+    /// The picture at a whole fraction of its size: each pixel the mean of `by` times `by`. What
+    /// is left over at the right and the bottom is dropped.
+    pub(crate) fn reduced(&self, by: usize) -> Self {
+        if by <= 1 {
+            return self.clone();
+        }
+        let (width, height) = (self.width / by, self.height / by);
+        let mut level = Vec::with_capacity(width * height);
+        let mut sums = vec![0_u32; width];
+        let area = (by * by) as u32;
+        for row in 0..height {
+            sums.fill(0);
+            for inner in 0..by {
+                let from = (row * by + inner) * self.width;
+                let line = &self.level[from..from + width * by];
+                for (sum, part) in sums.iter_mut().zip(line.chunks_exact(by)) {
+                    *sum += part.iter().map(|&one| u32::from(one)).sum::<u32>();
+                }
+            }
+            level.extend(sums.iter().map(|sum| ((sum + area / 2) / area) as u8));
+        }
+        Self { width, height, level }
+    }
+}
