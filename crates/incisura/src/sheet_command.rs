@@ -7,7 +7,7 @@ use std::path::Path;
 use convention::schematic;
 use cycle::{Cycle, Subject};
 use figure::{Page, font};
-use heart::{Heart, Rhythm};
+use heart::{Heart, HeartError, Rhythm};
 use sheet::{
     Book, Copy, DrawnFrom, Form, Handout, Interval, Orientation, Setting, SheetError,
     StripExercise, StripQuestion, StripSpec, StripText, Test, forms,
@@ -21,25 +21,11 @@ use crate::{exercises, files, progress, roster, schematics};
 pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     let text = files::read(&args.test)?;
     let subject = heart::subject();
-    let folder = args.test.parent().unwrap_or(Path::new(""));
-    let conventions =
-        |named: &str| schematics::read_beside(named, folder).map_err(|failure| failure.to_string());
-    let mut test = Test::from_toml(&text, &subject, &conventions)
-        .map_err(|faults| Failure::Faults { path: args.test.clone(), faults })?;
-    if let Some(count) = args.forms {
-        test.forms = usize::from(count);
-    }
-    if let Some(paper) = args.paper {
-        test.paper = paper.into();
-    }
-    if args.large_print {
-        test.enlarge();
-    }
-    test.about = about(&test);
+    let test = read(args, &text, &subject)?;
     let students = args.roster.as_deref().map(roster::read).transpose()?.unwrap_or_default();
     let hearts = forms(&test)
         .iter()
-        .map(|form| form_heart(&test, form, &args.test))
+        .map(|form| form_heart(&test, form, &args.test, &text))
         .collect::<Result<Vec<FormHeart>, _>>()?;
     let models = hearts.iter().map(|form| form.drawn.clone()).collect();
     // The file and what was changed on the command line make the test.
@@ -55,97 +41,143 @@ pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     let mut sheets = progress::counted("drawing sheets", &copies, |copy| {
         book.drawing_sheets(std::slice::from_ref(copy)).map_err(at_fault)
     })?;
-    files::make_folder(&args.output)?;
-    let mut folder = Folder { path: &args.output, title: &test.title, said: String::new() };
-    let all: Vec<Page> = sheets.iter().flatten().cloned().collect();
-    folder.pdf("drawing-sheets.pdf", "Drawing sheets", &all)?;
-    folder.pdf("key.pdf", "Key", &book.key())?;
-    folder.pdf("rubric.pdf", "Rubric", &book.rubric())?;
-    for handout in &test.handouts {
-        match handout {
-            Handout::ModelCopy => {
-                folder.pdf("model-copy.pdf", "Model copy", &book.model_copies())?;
-            }
-            Handout::Steps => {
-                let steps = book.steps().map_err(at_fault)?;
-                folder.pdf("steps.pdf", "Step by step", &steps)?;
-            }
-            Handout::RaisedLine => {
-                let pages = book.raised_lines().map_err(at_fault)?;
-                folder.pdf("raised-line.pdf", "Raised lines", &pages)?;
-            }
-            Handout::Labelled => {
-                let pages = book.labelled().map_err(at_fault)?;
-                folder.pdf("labelled.pdf", "Labelled figure", &pages)?;
-            }
-            Handout::Cloze => {
-                let [asked, answered] = book.cloze().map_err(at_fault)?;
-                folder.pdf("cloze.pdf", "Figure to label", &asked)?;
-                folder.pdf("cloze-key.pdf", "Key to the figure to label", &answered)?;
-            }
-        }
-    }
+    let mut print = Print { title: &test.title, files: Vec::new(), said: String::new() };
+    print.pdf("drawing-sheets.pdf", "Drawing sheets", &sheets.concat())?;
+    print.pdf("key.pdf", "Key", &book.key())?;
+    print.pdf("rubric.pdf", "Rubric", &book.rubric())?;
+    print.handouts(&test, &book, &at_fault)?;
     if test.questions.counts().iter().any(|(_, count)| *count > 0) {
         let exercises = exercises::exercises(&test, &hearts)?;
         let note = exercises::note(&test);
         let asked: Vec<Vec<Page>> =
             copies.iter().map(|copy| book.questions(copy, &exercises[copy.form], &note)).collect();
-        folder.pdf("questions.pdf", "Questions", &asked.concat())?;
+        print.pdf("questions.pdf", "Questions", &asked.concat())?;
         let answered = book.questions_key(&exercises, &note);
-        folder.pdf("questions-key.pdf", "Key to the questions", &answered)?;
+        print.pdf("questions-key.pdf", "Key to the questions", &answered)?;
         for (sheet, asked) in sheets.iter_mut().zip(asked) {
             sheet.extend(asked);
         }
     }
     if !test.strips.is_empty() {
-        let [asked, answered] = sheet::strip_pages(&test, &strips(&test, &args.test)?);
-        folder.pdf("ecg-strips.pdf", "ECG strips", &asked)?;
-        folder.pdf("ecg-strips-key.pdf", "Key to the ECG strips", &answered)?;
+        let [asked, answered] = sheet::strip_pages(&test, &strips(&test, &args.test, &text)?);
+        print.pdf("ecg-strips.pdf", "ECG strips", &asked)?;
+        print.pdf("ecg-strips-key.pdf", "Key to the ECG strips", &answered)?;
     }
-    if args.per_student {
-        let each = args.output.join("per-student");
-        files::make_folder(&each)?;
-        let numbered: Vec<_> = copies.iter().zip(&sheets).collect();
-        progress::counted("writing one file for each student", &numbered, |(copy, pages)| {
-            let title = format!("{}: sheet {}", test.title, copy.sheet);
-            let pdf = figure::pdf_of(pages, &title)?;
-            files::write(&each.join(format!("sheet-{:05}.pdf", copy.sheet)), &pdf)
-        })?;
-        let _ = writeln!(folder.said, "per-student/           {} files", copies.len());
-    }
-    let geometry = book.geometry(&copies).map_err(at_fault)?;
-    folder.file("geometry.json", geometry.as_bytes())?;
+    print.file("geometry.json", book.geometry(&copies).map_err(at_fault)?.into_bytes());
     if !students.is_empty() {
-        let list = sheet_list(&copies, &students, test.forms);
-        folder.file("sheets.csv", list.as_bytes())?;
+        print.file("sheets.csv", sheet_list(&copies, &students, test.forms).into_bytes());
     }
-    files::say(folder.said.trim_end())
+    let mut said = print.write(&args.output)?;
+    if args.per_student {
+        write_each(&args.output.join("per-student"), &test, &copies, &sheets)?;
+        let _ = writeln!(said, "per-student/           {} files", copies.len());
+    }
+    files::say(said.trim_end())
 }
 
-/// The folder that is written into, and what has been written.
-struct Folder<'a> {
-    path: &'a Path,
+/// The test, with what the command line changes.
+fn read(args: &args::Sheet, text: &str, subject: &Subject) -> Result<Test, Failure> {
+    let folder = args.test.parent().unwrap_or(Path::new(""));
+    let conventions =
+        |named: &str| schematics::read_beside(named, folder).map_err(|failure| failure.to_string());
+    let mut test = Test::from_toml(text, subject, &conventions)
+        .map_err(|faults| Failure::Faults { path: args.test.clone(), faults })?;
+    if let Some(count) = args.forms {
+        test.forms = usize::from(count);
+    }
+    if let Some(paper) = args.paper {
+        test.paper = paper.into();
+    }
+    if args.large_print {
+        test.enlarge();
+    }
+    test.about = about(&test);
+    Ok(test)
+}
+
+/// What will be written, once all of it could be made.
+struct Print<'a> {
     title: &'a str,
+    files: Vec<(&'static str, Vec<u8>)>,
+    /// What is told of it, a line each.
     said: String,
 }
 
-impl Folder<'_> {
-    fn pdf(&mut self, name: &str, what: &str, pages: &[Page]) -> Result<(), Failure> {
+impl Print<'_> {
+    fn pdf(&mut self, name: &'static str, what: &str, pages: &[Page]) -> Result<(), Failure> {
         let pdf = progress::during("writing pages", || {
             figure::pdf_of(pages, &format!("{what}: {}", self.title))
         })?;
-        files::write(&self.path.join(name), &pdf)?;
         let count = pages.len();
         let unit = if count == 1 { "page" } else { "pages" };
         let _ = writeln!(self.said, "{name:<22} {count} {unit}");
+        self.files.push((name, pdf));
         Ok(())
     }
 
-    fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
-        files::write(&self.path.join(name), bytes)?;
+    fn file(&mut self, name: &'static str, bytes: Vec<u8>) {
         let _ = writeln!(self.said, "{name}");
+        self.files.push((name, bytes));
+    }
+
+    fn handouts(
+        &mut self,
+        test: &Test,
+        book: &Book<'_>,
+        at_fault: &dyn Fn(SheetError) -> Failure,
+    ) -> Result<(), Failure> {
+        for handout in &test.handouts {
+            match handout {
+                Handout::ModelCopy => {
+                    self.pdf("model-copy.pdf", "Model copy", &book.model_copies())?;
+                }
+                Handout::Steps => {
+                    let steps = book.steps().map_err(at_fault)?;
+                    self.pdf("steps.pdf", "Step by step", &steps)?;
+                }
+                Handout::Labelled => {
+                    let pages = book.labelled().map_err(at_fault)?;
+                    self.pdf("labelled.pdf", "Labelled figure", &pages)?;
+                }
+                Handout::Cloze => {
+                    let [asked, answered] = book.cloze().map_err(at_fault)?;
+                    self.pdf("cloze.pdf", "Figure to label", &asked)?;
+                    self.pdf("cloze-key.pdf", "Key to the figure to label", &answered)?;
+                }
+                Handout::RaisedLine => {
+                    let pages = book.raised_lines().map_err(at_fault)?;
+                    self.pdf("raised-line.pdf", "Raised lines", &pages)?;
+                }
+            }
+        }
         Ok(())
     }
+
+    /// Writes everything into `folder`; gives what there is to tell.
+    fn write(self, folder: &Path) -> Result<String, Failure> {
+        files::make_folder(folder)?;
+        for (name, bytes) in &self.files {
+            files::write(&folder.join(name), bytes)?;
+        }
+        Ok(self.said)
+    }
+}
+
+/// One PDF for each sheet, named by its number.
+fn write_each(
+    folder: &Path,
+    test: &Test,
+    copies: &[Copy],
+    sheets: &[Vec<Page>],
+) -> Result<(), Failure> {
+    files::make_folder(folder)?;
+    let numbered: Vec<_> = copies.iter().zip(sheets).collect();
+    progress::counted("writing one file for each student", &numbered, |(copy, pages)| {
+        let title = format!("{}: sheet {}", test.title, copy.sheet);
+        let pdf = figure::pdf_of(pages, &title)?;
+        files::write(&folder.join(format!("sheet-{:05}.pdf", copy.sheet)), &pdf)
+    })?;
+    Ok(())
 }
 
 /// One master of each form, or a numbered sheet for each student and the spare ones.
@@ -224,8 +256,8 @@ fn about(test: &Test) -> String {
 
 /// A form's heart, and its completed cycle: the heart's own, or the convention's schematic on
 /// it.
-fn form_heart(test: &Test, form: &Form, path: &Path) -> Result<FormHeart, Failure> {
-    let heart = heart_of(form).map_err(|error| Failure::heart_in(path, error))?;
+fn form_heart(test: &Test, form: &Form, path: &Path, text: &str) -> Result<FormHeart, Failure> {
+    let heart = heart_of(form).map_err(|error| at_key(path, text, 1, error))?;
     let computed = heart::simulate(&heart, heart::natural_beats(&heart))?;
     let drawn = match test.drawn_from {
         DrawnFrom::Heart => heart::simulate(&heart, test.beats)?,
@@ -243,14 +275,39 @@ fn form_heart(test: &Test, form: &Form, path: &Path) -> Result<FormHeart, Failur
     Ok(FormHeart { heart, computed, drawn })
 }
 
-fn heart_of(form: &Form) -> Result<Heart, heart::HeartError> {
+fn heart_of(form: &Form) -> Result<Heart, HeartError> {
     let numbers = form.numbers.iter().map(|(name, value)| (name.as_str(), *value));
     let names = form.names.iter().map(|(name, value)| (name.as_str(), value.as_str()));
     heart_with(numbers, names.collect())
 }
 
+/// What is wrong with a heart, at its key's line in the test: the first from `from` on.
+fn at_key(path: &Path, text: &str, from: usize, error: HeartError) -> Failure {
+    let key = match &error {
+        HeartError::UnknownParameter { name, .. } => name,
+        HeartError::OutOfRange { parameter, .. } => parameter.name,
+        HeartError::UnknownCondition { .. } => "condition",
+        HeartError::UnknownRhythm { .. } => "rhythm",
+        _ => return Failure::heart_in(path, error),
+    };
+    let is_key = |line: &str| {
+        let rest = line.trim_start().strip_prefix(key);
+        rest.is_some_and(|rest| rest.trim_start().starts_with('='))
+    };
+    let mut lines = text.lines().enumerate().skip(from - 1);
+    match lines.find(|(_, line)| is_key(line)) {
+        Some((index, line)) => Failure::InFile {
+            path: path.to_owned(),
+            line: index + 1,
+            text: line.trim().to_owned(),
+            what: error.to_string(),
+        },
+        None => Failure::heart_in(path, error),
+    }
+}
+
 /// The strips that the test asks for, with what is asked about each.
-fn strips(test: &Test, path: &Path) -> Result<Vec<StripExercise>, Failure> {
+fn strips(test: &Test, path: &Path, text: &str) -> Result<Vec<StripExercise>, Failure> {
     let subject = heart::subject();
     let one = |strip: &StripText| {
         let numbers = strip.settings.iter().filter_map(|(name, setting)| match setting {
@@ -262,7 +319,7 @@ fn strips(test: &Test, path: &Path) -> Result<Vec<StripExercise>, Failure> {
             _ => None,
         });
         let heart = heart_with(numbers, names.collect())
-            .map_err(|error| Failure::file(path, format!("line {}: {error}", strip.line)))?;
+            .map_err(|error| at_key(path, text, strip.line, error))?;
         let cycle = heart::simulate(&heart, heart::natural_beats(&heart))?;
         Ok(strip_exercise(&subject, &heart, &cycle))
     };
@@ -311,7 +368,7 @@ fn accepted(reading: &cardiac::Reading) -> String {
 fn heart_with<'a>(
     numbers: impl Iterator<Item = (&'a str, f64)>,
     names: BTreeMap<&'a str, &'a str>,
-) -> Result<Heart, heart::HeartError> {
+) -> Result<Heart, HeartError> {
     let mut heart = match names.get("condition") {
         Some(name) => heart::condition(name)?.heart,
         None => Heart::default(),

@@ -509,12 +509,41 @@ fn a_class_list_gets_numbered_sheets_and_the_codes_name_nobody() {
 
 #[test]
 fn a_test_that_cannot_be_printed_says_why() {
+    let head = "title = \"T\"\nconvention = \"first_course\"\n";
     let folder = Folder::new("unprintable")
         .with("wide.toml", "title = \"T\"\nconvention = \"first_course\"\nbeats = 3\n")
         .with("odd.toml", "title = \"T\"\nconvention = \"first_course\"\n[heart]\nrate_bmp = 70\n")
-        .with("named.toml", "title = \"T\"\nconvention = \"mine.toml\"\n");
+        .with("named.toml", "title = \"T\"\nconvention = \"mine.toml\"\n")
+        .with("strip.toml", &format!("{head}[[strips]]\nrate_bpm = 70\n[[strips]]\nrate_bpm = 5\n"))
+        .with("valves.toml", &format!("{head}[questions]\nopen = 1\n"))
+        .with("signs.toml", &format!("{head}course = \"\u{1F600}\"\n"));
+    folder.fail(1, &["sheet", "strip.toml", "-o", "out"], &["strip.toml, line 6", "rate_bpm = 5"]);
+    folder.fail(1, &["sheet", "valves.toml", "-o", "out"], &["open = 1", "bars"]);
+    folder.fail(1, &["sheet", "signs.toml", "-o", "out"], &["signs.toml, line 3", "no letter"]);
     folder.fail(1, &["sheet", "wide.toml", "-o", "out"], &["wide.toml", "set beats = 2"]);
-    folder.fail(1, &["sheet", "odd.toml", "-o", "out"], &["odd.toml", "rate_bpm"]);
+    folder.fail(
+        1,
+        &["sheet", "odd.toml", "-o", "out"],
+        &["odd.toml, line 4", "did you mean “rate_bpm”?"],
+    );
     folder.fail(1, &["sheet", "named.toml", "-o", "out"], &["named.toml, line 2", "mine.toml"]);
     assert!(!folder.0.join("out").exists());
+}
+
+#[test]
+fn names_are_printed_in_the_letters_there_are_and_others_are_told() {
+    let folder = Folder::new("names")
+        .with("test.toml", TEST)
+        .with("class.csv", "name,id\nNguyễn Thị Ánh,1\nИванова Анна,2\n李小龙,3\n");
+    let arguments = ["sheet", "test.toml", "-o", "out", "--roster", "class.csv", "--per-student"];
+    let said = folder.run(&arguments);
+    let told = String::from_utf8(said.stderr).unwrap();
+    assert!(said.status.success(), "{told}");
+    assert!(
+        told.contains("sheet 3") && told.contains("李小龙") && !told.contains("Nguyễn"),
+        "{told}"
+    );
+    for sheet in 1..=3 {
+        assert!(folder.bytes(&format!("out/per-student/sheet-0000{sheet}.pdf")).len() > 1000);
+    }
 }

@@ -3,7 +3,7 @@
 
 use super::Flat;
 use super::homography::{Homography, Normal};
-use crate::PageForm;
+use crate::{PageForm, PanelForm};
 
 /// How far from its place a line is looked for, in millimetres: less than the grid's 5 mm.
 const REACH_MM: f64 = 2.5;
@@ -83,7 +83,7 @@ pub(super) fn measure(
 ) -> Option<(Bend, Warp)> {
     let mut places: [Vec<Place>; 2] = [Vec::new(), Vec::new()];
     let mut wanted = 0;
-    for &[left, top, width, height] in &form.frames {
+    for [left, top, width, height] in form.panels.iter().map(PanelForm::frame) {
         let (right, bottom) = (left + width, top + height);
         for x in [left, right] {
             wanted += along(flat, 0, x, [top, bottom], &mut places[0]);

@@ -5,8 +5,8 @@ use std::sync::OnceLock;
 
 use cardiac::Shipped;
 use cycle::Random;
-use figure::{Block, Figure, Item, Page, Shape, Tag};
-use scan::{Grey, Limits, PageForm, Picture, read};
+use figure::{Block, Figure, Item, Shape, Tag};
+use scan::{Grey, Limits, PageForm, PanelForm, Picture, read};
 use serde_json::Value;
 use sheet::marks::{Corner, MARK_SIZE_MM, mark};
 use sheet::{Book, Copy, Test};
@@ -41,7 +41,7 @@ fn made() -> Sheet {
     let copies = [Copy { sheet: 42, form: 0, name: None }];
     let page = book.drawing_sheets(&copies).unwrap().remove(0);
     let geometry: Value = serde_json::from_str(&book.geometry(&copies).unwrap()).unwrap();
-    let form = form_of(&geometry, &page);
+    let form = form_of(&geometry);
     let mut items: Vec<Item> = page.blocks.iter().flat_map(shapes).map(item).collect();
     items.extend(scribbles(&form).map(item));
     let figure = Figure {
@@ -73,7 +73,8 @@ fn shapes(block: &Block) -> Vec<Shape> {
 
 /// Pencil lines that go across the panels and over their frames.
 fn scribbles(form: &PageForm) -> impl Iterator<Item = Shape> {
-    form.frames.clone().into_iter().map(|[x, y, w, h]| {
+    form.panels.iter().map(|panel| {
+        let (x, y, w, h) = (panel.x_mm, panel.y_mm, panel.width_mm, panel.height_mm);
         let points = (0..=200)
             .map(|at| {
                 let share = f64::from(at) / 200.0;
@@ -86,7 +87,7 @@ fn scribbles(form: &PageForm) -> impl Iterator<Item = Shape> {
     })
 }
 
-fn form_of(geometry: &Value, page: &Page) -> PageForm {
+fn form_of(geometry: &Value) -> PageForm {
     let number = |of: &Value, name: &str| of[name].as_f64().unwrap();
     let list = |of: &Value| of.as_array().unwrap().clone();
     let marks = list(&geometry["marks"])
@@ -96,34 +97,27 @@ fn form_of(geometry: &Value, page: &Page) -> PageForm {
             (id, [number(mark, "x_mm"), number(mark, "y_mm")])
         })
         .collect();
-    let frames = list(&geometry["pages"][0]["panels"])
+    let panels = list(&geometry["pages"][0]["panels"])
         .iter()
-        .map(|panel| ["x_mm", "y_mm", "width_mm", "height_mm"].map(|name| number(panel, name)))
+        .map(|panel| PanelForm {
+            channel: panel["channel"].as_str().unwrap().to_owned(),
+            x_mm: number(panel, "x_mm"),
+            y_mm: number(panel, "y_mm"),
+            width_mm: number(panel, "width_mm"),
+            height_mm: number(panel, "height_mm"),
+            given: panel["given"].as_bool().unwrap(),
+            sounds: panel["channel"] == "heart_sounds",
+        })
         .collect();
-    let code = page.blocks.iter().find_map(|block| match block {
-        Block::Picture { alt, shapes } if alt.starts_with("Code") => {
-            let mut ends = [f64::INFINITY, f64::INFINITY, 0.0, 0.0];
-            for shape in shapes {
-                if let Shape::Fill { area, .. } = shape {
-                    ends = [
-                        ends[0].min(area.x),
-                        ends[1].min(area.y),
-                        ends[2].max(area.right()),
-                        ends[3].max(area.bottom()),
-                    ];
-                }
-            }
-            Some([ends[0], ends[1], ends[2] - ends[0], ends[3] - ends[1]])
-        }
-        _ => None,
-    });
+    let code =
+        ["x_mm", "y_mm", "width_mm", "height_mm"].map(|name| number(&geometry["code"], name));
     PageForm {
         width_mm: number(geometry, "page_width_mm"),
         height_mm: number(geometry, "page_height_mm"),
         marks,
         mark_mm: MARK_SIZE_MM,
-        code,
-        frames,
+        code: Some(code),
+        panels,
     }
 }
 

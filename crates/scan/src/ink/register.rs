@@ -1,0 +1,154 @@
+//! Where on the page the printed form really is: what is left after flattening.
+
+use super::plane::Plane;
+
+/// Distance of the places at which the shift is measured, in millimetres.
+const STEP_MM: f64 = 10.0;
+/// Half the side of the window about each, in millimetres.
+const WINDOW_MM: f64 = 9.0;
+/// The largest shift looked for, in millimetres.
+const REACH_MM: f64 = 0.5;
+/// Ink above this is not compared: a pen's stroke must not pull the form's thin lines along.
+const CAP: f32 = 0.35;
+/// Printed ink below this is no line.
+const PRINTED: f32 = 0.06;
+
+/// How far the print is shifted, in pixels, on a coarse raster.
+pub(super) struct Field {
+    step: f32,
+    columns: usize,
+    rows: usize,
+    shift: Vec<[f32; 2]>,
+}
+
+impl Field {
+    /// Compares `page` with `blank`.
+    pub(super) fn measured(page: &Plane, blank: &Plane, px_per_mm: f64) -> Self {
+        let step = (STEP_MM * px_per_mm) as usize;
+        let half = (WINDOW_MM * px_per_mm) as usize;
+        let reach = (REACH_MM * px_per_mm).ceil() as i32;
+        let (columns, rows) = (page.width / step + 2, page.height / step + 2);
+        let mut found = Vec::with_capacity(columns * rows);
+        for row in 0..rows {
+            for column in 0..columns {
+                let window = Window::new(blank, [column * step, row * step], half, reach as usize);
+                found.push(window.shift(page, reach));
+            }
+        }
+        let shift = (0..found.len()).map(|at| settled(&found, at, columns, rows)).collect();
+        Self { step: step as f32, columns, rows, shift }
+    }
+
+    pub(super) fn at(&self, x: usize, y: usize) -> [f32; 2] {
+        let (u, v) = (x as f32 / self.step, y as f32 / self.step);
+        let (left, top) = ((u as usize).min(self.columns - 2), (v as usize).min(self.rows - 2));
+        let (across, down) = (u - left as f32, v - top as f32);
+        let corner = |dx: usize, dy: usize| self.shift[(top + dy) * self.columns + left + dx];
+        let mix = |a: f32, b: f32, by: f32| a + by * (b - a);
+        [0, 1].map(|axis| {
+            let upper = mix(corner(0, 0)[axis], corner(1, 0)[axis], across);
+            mix(upper, mix(corner(0, 1)[axis], corner(1, 1)[axis], across), down)
+        })
+    }
+}
+
+/// A shift that was measured, and how well the print fits there along each axis.
+#[derive(Clone, Copy)]
+struct Measured {
+    shift: [f32; 2],
+    weight: [f32; 2],
+}
+
+/// The printed pixels about one place.
+struct Window {
+    /// Pixels on upright lines, and on level ones: the first say how far right, the second how
+    /// far down.
+    lines: [Vec<(u32, u32, f32)>; 2],
+}
+
+impl Window {
+    fn new(blank: &Plane, centre: [usize; 2], half: usize, margin: usize) -> Self {
+        let around = |at: usize, size: usize| {
+            at.saturating_sub(half).max(margin + 1)..(at + half).min(size - margin - 1)
+        };
+        let mut lines = [Vec::new(), Vec::new()];
+        for y in around(centre[1], blank.height) {
+            let row = blank.row(y);
+            for x in around(centre[0], blank.width) {
+                if row[x] < PRINTED || (x + 2 * y) % 3 != 0 {
+                    continue;
+                }
+                let edge = |a: f32, b: f32| (row[x] - a.max(b)) / row[x];
+                let reach = margin.min(3);
+                let upright = edge(row[x - reach], row[x + reach]);
+                let level = edge(blank.row(y - reach)[x], blank.row(y + reach)[x]);
+                let one = (x as u32, y as u32, row[x].min(CAP));
+                if upright > 0.5 && level < 0.3 {
+                    lines[0].push(one);
+                } else if level > 0.5 && upright < 0.3 {
+                    lines[1].push(one);
+                }
+            }
+        }
+        Self { lines }
+    }
+
+    fn shift(&self, page: &Plane, reach: i32) -> Measured {
+        let mut measured = Measured { shift: [0.0; 2], weight: [0.0; 2] };
+        for (axis, pixels) in self.lines.iter().enumerate() {
+            if pixels.len() < 40 {
+                continue;
+            }
+            let scores: Vec<f32> =
+                (-reach..=reach).map(|by| score(page, pixels, axis, by)).collect();
+            let best = (0..scores.len()).max_by(|&a, &b| scores[a].total_cmp(&scores[b]));
+            let Some(best) = best.filter(|&best| best > 0 && best + 1 < scores.len()) else {
+                continue;
+            };
+            let (before, here, after) = (scores[best - 1], scores[best], scores[best + 1]);
+            let bend = before - 2.0 * here + after;
+            let part = if bend < 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
+            let mean = scores.iter().sum::<f32>() / scores.len() as f32;
+            let printed: f32 = pixels.iter().map(|one| one.2 * one.2).sum();
+            measured.shift[axis] = best as f32 - reach as f32 + part;
+            measured.weight[axis] = ((here - mean) / printed).max(0.0) * (pixels.len() as f32);
+        }
+        measured
+    }
+}
+
+/// How much of the page's ink the print meets when it is shifted `by` pixels.
+fn score(page: &Plane, pixels: &[(u32, u32, f32)], axis: usize, by: i32) -> f32 {
+    let offset = if axis == 0 { by as isize } else { by as isize * page.width as isize };
+    let at = |x: u32, y: u32| (y as usize * page.width + x as usize) as isize;
+    let met = pixels
+        .iter()
+        .map(|&(x, y, printed)| page.data[(at(x, y) + offset) as usize].min(CAP) * printed);
+    met.sum()
+}
+
+/// The weighted median of a place and its neighbours.
+fn settled(found: &[Measured], at: usize, columns: usize, rows: usize) -> [f32; 2] {
+    let (x, y) = (at % columns, at / columns);
+    [0, 1].map(|axis| {
+        let mut near: Vec<(f32, f32)> = Vec::new();
+        for v in y.saturating_sub(2)..(y + 3).min(rows) {
+            for u in x.saturating_sub(2)..(x + 3).min(columns) {
+                let apart = u.abs_diff(x).max(v.abs_diff(y));
+                let one = found[v * columns + u];
+                let weight = one.weight[axis] * [8.0, 1.0, 0.2][apart];
+                if weight > 0.0 {
+                    near.push((one.shift[axis], weight));
+                }
+            }
+        }
+        near.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let half = near.iter().map(|one| one.1).sum::<f32>() / 2.0;
+        let mut sum = 0.0;
+        let past = near.iter().find(|one| {
+            sum += one.1;
+            sum >= half
+        });
+        past.map_or(0.0, |one| one.0)
+    })
+}

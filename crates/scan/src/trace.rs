@@ -1,0 +1,315 @@
+//! What is drawn: traces, sounds, alignment lines, and what is written beside them.
+
+mod centre;
+mod labels;
+mod lines;
+pub(crate) mod parts;
+mod path;
+mod sounds;
+
+pub use labels::{Kind, Label};
+pub use lines::{AlignmentLine, LineStyle};
+pub use sounds::{Burst, BurstStyle, DrawnSounds};
+
+use crate::ink::Ink;
+use crate::{PageForm, PanelForm};
+use centre::Centred;
+use parts::Parts;
+use path::{Region, Sight};
+
+/// How far a trace may leave its panel, in millimetres, upward and downward.
+const BEYOND_MM: f64 = 1.6;
+/// A gap in a trace is at least this long, in millimetres.
+const GAP_MM: f64 = 0.5;
+/// Print may hide a trace for this long, in millimetres: a dash and what is left of its ends.
+const HIDDEN_MM: f64 = 4.0;
+/// A piece of a trace that stands alone is at least this long, in millimetres.
+const PIECE_MM: f64 = 4.0;
+/// A shorter piece counts where it is no farther from the next, in millimetres.
+const ALONE_MM: f64 = 2.5;
+/// A trace is at least this long, in millimetres.
+const LEAST_MM: f64 = 10.0;
+/// A stroke that is too wide for this long, in millimetres, may be two.
+const WIDE_MM: f64 = 2.0;
+/// Strokes side by side may touch or seem one for this long in between, in millimetres.
+const BREAK_MM: f64 = 1.5;
+/// A way that goes over paper for this long, in millimetres, may have gone elsewhere.
+const BARE_MM: f64 = 1.2;
+/// Every how many pixels of the way a point is given.
+const EVERY: usize = 2;
+
+/// A trace in its panel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DrawnTrace {
+    /// The panel's channel.
+    pub channel: String,
+    /// The stroke's middle from left to right, a quarter of a millimetre apart or less, in
+    /// millimetres from the page's top left corner; x never falls by more than the stroke's
+    /// width. Empty where nothing is drawn.
+    pub points_mm: Vec<[f64; 2]>,
+    /// For each point, 0 … 1.
+    pub confidence: Vec<f32>,
+    /// Where nothing is drawn between two points: x from and to.
+    pub gaps: Vec<[f64; 2]>,
+    /// Where it could be read otherwise, such as at double strokes: x from and to.
+    pub ambiguous: Vec<[f64; 2]>,
+    /// Width of the stroke; 0 where nothing is drawn.
+    pub width_mm: f64,
+    /// How sure the reading of the whole panel is, 0 … 1; an empty panel can be read for sure.
+    pub sure: f32,
+}
+
+/// All that is drawn on a page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawing {
+    /// The traces of the panels that are asked for.
+    pub traces: Vec<DrawnTrace>,
+    /// What is drawn in panels for sounds.
+    pub sounds: Vec<DrawnSounds>,
+    /// The alignment lines, from left to right.
+    pub lines: Vec<AlignmentLine>,
+    /// What is written or drawn beside traces and lines.
+    pub labels: Vec<Label>,
+}
+
+/// Reads what is drawn in the panels of `form`.
+pub fn drawing(ink: &Ink, form: &PageForm) -> Drawing {
+    let (lines, line) = lines::alignment_lines(ink, form);
+    let parts = Parts::of(ink.width, ink.height, |at| ink.ink[at] > 0.0 && !line[at]);
+    let sight = Sight { ink, line: &line, parts: &parts };
+    let mut rest: Vec<bool> = (0..ink.ink.len()).map(|at| sight.inked(at)).collect();
+    let mut taken = vec![false; parts.count()];
+    let (mut traces, mut sounds) = (Vec::new(), Vec::new());
+    for panel in form.panels.iter().filter(|panel| !panel.given) {
+        let region = region(ink, panel);
+        if panel.sounds {
+            sounds.push(sounds::read(&sight, region, &panel.channel, &lines, &mut taken));
+        } else {
+            traces.push(trace(&sight, region, &panel.channel, &mut rest));
+        }
+    }
+    for (at, part) in parts.each() {
+        if taken[part] {
+            rest[at] = false;
+        }
+    }
+    let labels = labels::labels(ink, &rest, form);
+    Drawing { traces, sounds, lines, labels }
+}
+
+fn region(ink: &Ink, panel: &PanelForm) -> Region {
+    Region {
+        left: ink.column(panel.x_mm - 0.5),
+        top: ink.line(panel.y_mm - BEYOND_MM),
+        right: ink.column(panel.x_mm + panel.width_mm + 0.5) + 1,
+        bottom: ink.line(panel.y_mm + panel.height_mm + BEYOND_MM) + 1,
+    }
+}
+
+/// What a column of the way is on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum On {
+    Ink,
+    Line,
+    Print,
+    Paper,
+}
+
+fn trace(sight: &Sight<'_>, region: Region, channel: &str, rest: &mut [bool]) -> DrawnTrace {
+    let ink = sight.ink;
+    let mut drawn = DrawnTrace {
+        channel: channel.to_owned(),
+        points_mm: Vec::new(),
+        confidence: Vec::new(),
+        gaps: Vec::new(),
+        ambiguous: Vec::new(),
+        width_mm: 0.0,
+        sure: 1.0,
+    };
+    let way = path::cheapest(sight, region);
+    let pieces = pieces(sight, region, &way);
+    let Some(whole) = pieces.first().zip(pieces.last()).map(|(a, b)| [a[0], b[1]]) else {
+        return drawn;
+    };
+    let within = |at: &&[usize; 2]| whole[0] <= at[0] && at[0] <= whole[1];
+    let way: Vec<[usize; 2]> = way.iter().filter(within).copied().collect();
+    let width = centre::width(sight, &way);
+    let beside = centre::beside(sight, &way, width);
+    let doubled = centre::doubled(sight, &beside);
+    let x_mm = |column: usize| ink.x_mm(column as f64);
+    drawn.width_mm = width / ink.px_per_mm;
+    drawn.gaps = pieces.windows(2).map(|pair| [x_mm(pair[0][1]), x_mm(pair[1][0])]).collect();
+    let centred = centre::centred(sight, &way, width);
+    let two: Vec<bool> = way.iter().map(|at| beside[at[0] - whole[0]].is_some()).collect();
+    let unsure = unsure(sight, &way, &centred, width, &two);
+    drawn.ambiguous = stretches(way.len(), |n| unsure[n])
+        .into_iter()
+        .map(|[from, to]| [x_mm(way[from][0]), x_mm(way[to][0])])
+        .collect();
+    let typical = typical(sight, &way);
+    let ends = ends(sight, &way, &pieces);
+    let mut piece = 0;
+    for (n, (&[x, y], centred)) in way.iter().zip(centred).enumerate() {
+        while x > pieces[piece][1] {
+            piece += 1;
+        }
+        let twice = doubled[x - whole[0]];
+        if !(ends[piece][0]..=ends[piece][1]).contains(&n) {
+            continue;
+        }
+        take(sight, rest, [x, y], width, twice.unwrap_or(0.0));
+        if !(n - ends[piece][0]).is_multiple_of(EVERY) {
+            continue;
+        }
+        let mut point = centred.point;
+        point[1] += twice.unwrap_or(0.0);
+        let value = (sight.value(y * ink.width + x) / typical).min(1.0);
+        let seen = if centred.width.is_some() { 1.0 } else { 0.6 };
+        let sure = seen * if unsure[n] { 0.6 } else { 1.0 };
+        drawn.points_mm.push([ink.x_mm(point[0]), ink.y_mm(point[1])]);
+        drawn.confidence.push(sure * (0.3 + 0.7 * value));
+    }
+    let count = drawn.confidence.len().max(1) as f32;
+    drawn.sure = drawn.confidence.iter().sum::<f32>() / count;
+    drawn
+}
+
+/// Which points of a way could be elsewhere: where there is another stroke beside, or one that is
+/// too wide for one, for long, and where the way goes far over paper.
+fn unsure(
+    sight: &Sight<'_>,
+    way: &[[usize; 2]],
+    centred: &[Centred],
+    width: f64,
+    two: &[bool],
+) -> Vec<bool> {
+    let ink = sight.ink;
+    let mut unsure = vec![false; way.len()];
+    let wide = |n: usize| centred[n].width.is_some_and(|wide| wide > 1.4 * width + 0.5);
+    let mut found: Vec<[usize; 2]> = Vec::new();
+    for [from, to] in stretches(way.len(), |n| two[n] || wide(n)) {
+        match found.last_mut() {
+            Some(last) if from - last[1] <= ink.px(BREAK_MM) => last[1] = to,
+            _ => found.push([from, to]),
+        }
+    }
+    for [from, to] in found {
+        let along = to - from >= ink.px(WIDE_MM);
+        if along && way[to][0] - way[from][0] >= ink.px(WIDE_MM / 2.0) {
+            unsure[from..=to].fill(true);
+        }
+    }
+    let bare = |n: usize| {
+        let at = way[n][1] * ink.width + way[n][0];
+        !sight.inked(at) && !ink.hidden[at]
+    };
+    for [from, to] in stretches(way.len(), bare) {
+        if to - from >= ink.px(BARE_MM) {
+            unsure[from..=to].fill(true);
+        }
+    }
+    unsure
+}
+
+/// First and last point of each piece that is on ink.
+fn ends(sight: &Sight<'_>, way: &[[usize; 2]], pieces: &[[usize; 2]]) -> Vec<[usize; 2]> {
+    let inked = |n: &usize| sight.inked(way[*n][1] * sight.ink.width + way[*n][0]);
+    let one = |&[left, right]: &[usize; 2]| {
+        let from = way.partition_point(|at| at[0] < left);
+        let to = way.partition_point(|at| at[0] <= right);
+        let (first, last) = ((from..to).find(inked), (from..to).rev().find(inked));
+        [first.unwrap_or(from), last.unwrap_or(from)]
+    };
+    pieces.iter().map(one).collect()
+}
+
+/// Half of what is usual in the ink along a way.
+fn typical(sight: &Sight<'_>, way: &[[usize; 2]]) -> f32 {
+    let values = way.iter().map(|[x, y]| sight.value(y * sight.ink.width + x));
+    let mut values: Vec<f32> = values.filter(|&value| value > 0.0).collect();
+    values.sort_by(f32::total_cmp);
+    values.get(values.len() / 2).map_or(1.0, |value| 0.5 * value)
+}
+
+/// Columns from and to of the pieces of a trace.
+fn pieces(sight: &Sight<'_>, region: Region, way: &[[usize; 2]]) -> Vec<[usize; 2]> {
+    let ink = sight.ink;
+    let columns = region.right - region.left;
+    let mut on = vec![On::Paper; columns];
+    let mut long = vec![0_usize; columns];
+    for [x, y] in way {
+        let at = y * ink.width + x;
+        let n = x - region.left;
+        let here = if sight.line[at] {
+            On::Line
+        } else if ink.ink[at] > 0.0 {
+            long[n] += 1;
+            On::Ink
+        } else if ink.hidden[at] {
+            On::Print
+        } else {
+            On::Paper
+        };
+        on[n] = match (on[n], here) {
+            (On::Ink, _) | (_, On::Ink) => On::Ink,
+            (On::Line, _) | (_, On::Line) => On::Line,
+            (On::Print, _) | (_, On::Print) => On::Print,
+            _ => On::Paper,
+        };
+    }
+    let (gap, hidden) = (ink.px(GAP_MM), ink.px(HIDDEN_MM));
+    let mut pieces: Vec<[usize; 2]> = Vec::new();
+    for n in (0..columns).filter(|&n| on[n] == On::Ink) {
+        let joins = pieces.last().is_some_and(|last| {
+            let between = &on[last[1] + 1..n];
+            let bare = between.iter().filter(|&&on| on == On::Paper).count();
+            bare < gap && between.len() < hidden
+        });
+        match pieces.last_mut() {
+            Some(last) if joins => last[1] = n,
+            _ => pieces.push([n, n]),
+        }
+    }
+    let length = |[from, to]: [usize; 2]| long[from..=to].iter().sum::<usize>();
+    let least = ink.px(PIECE_MM);
+    let alone = ink.px(ALONE_MM);
+    let near = |n: usize, pieces: &[[usize; 2]]| {
+        let bare =
+            |from: usize, to: usize| on[from..to].iter().filter(|&&on| on == On::Paper).count();
+        let before = n.checked_sub(1).map(|before| bare(pieces[before][1], pieces[n][0]));
+        let after = pieces.get(n + 1).map(|after| bare(pieces[n][1], after[0]));
+        before.into_iter().chain(after).any(|apart| apart < alone)
+    };
+    let kept: Vec<[usize; 2]> = (0..pieces.len())
+        .filter(|&n| length(pieces[n]) >= least || near(n, &pieces))
+        .map(|n| pieces[n])
+        .collect();
+    if kept.iter().map(|&piece| length(piece)).sum::<usize>() < ink.px(LEAST_MM) {
+        return Vec::new();
+    }
+    kept.into_iter().map(|piece| piece.map(|n| region.left + n)).collect()
+}
+
+/// Takes the ink about a point of a trace out of `rest`.
+fn take(sight: &Sight<'_>, rest: &mut [bool], [x, y]: [usize; 2], width: f64, doubled: f64) {
+    let ink = sight.ink;
+    let reach = (0.7 * width).ceil() as usize + 2;
+    let down = reach + (2.0 * doubled.abs()) as usize;
+    for v in y.saturating_sub(down)..(y + down + 1).min(ink.height) {
+        for u in x.saturating_sub(reach)..(x + reach + 1).min(ink.width) {
+            rest[v * ink.width + u] = false;
+        }
+    }
+}
+
+/// First and last of each run of numbers below `count` for which `holds`.
+fn stretches(count: usize, holds: impl Fn(usize) -> bool) -> Vec<[usize; 2]> {
+    let mut found: Vec<[usize; 2]> = Vec::new();
+    for n in (0..count).filter(|&n| holds(n)) {
+        match found.last_mut() {
+            Some(last) if last[1] + 1 == n => last[1] = n,
+            _ => found.push([n, n]),
+        }
+    }
+    found
+}

@@ -1,0 +1,429 @@
+//! Alignment lines: near-vertical, near-straight strokes through panels and gaps.
+
+use crate::ink::Ink;
+use crate::ink::plane::Plane;
+use crate::{PageForm, PanelForm};
+
+/// Height of the pieces in which a page is looked through, in millimetres.
+const BAND_MM: f64 = 1.0;
+/// What an empty band costs: dots and dashes must be worth more.
+const EMPTY: f32 = 0.3;
+/// What one pixel to the side from one band to the next costs.
+const ASIDE: f32 = 0.08;
+/// The greatest slope, as x over y: 4°, since a ruler is not laid on exactly.
+const STEEPEST: f64 = 0.07;
+/// How far a freehand line may stray from straight, in millimetres.
+const STRAYS_MM: f64 = 0.7;
+/// The shortest line, in millimetres.
+const SHORTEST_MM: f64 = 8.0;
+/// The longest piece missing inside a line, in millimetres.
+const HOLE_MM: f64 = 6.0;
+/// Lines looked for on a page, and strokes that prove to be none.
+const MOST: usize = 60;
+
+/// How a line is drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LineStyle {
+    /// In one go.
+    Solid,
+    /// In dashes.
+    Dashed,
+    /// In dots: pieces shorter than 1.5 mm, with the pen's own width.
+    Dotted,
+}
+
+/// A line that a student drew through panels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlignmentLine {
+    /// Its x at the top, in millimetres from the page's left side.
+    pub top_x_mm: f64,
+    /// Its x at the bottom.
+    pub bottom_x_mm: f64,
+    /// Where it begins, in millimetres from the page's top side.
+    pub top_mm: f64,
+    /// Where it ends.
+    pub bottom_mm: f64,
+    /// Width of the stroke in millimetres.
+    pub width_mm: f64,
+    /// How it is drawn.
+    pub style: LineStyle,
+    /// 0 … 1: how much of it there is, and how straight.
+    pub confidence: f32,
+}
+
+impl AlignmentLine {
+    /// Its x at a height, in millimetres.
+    pub fn x_at(&self, y_mm: f64) -> f64 {
+        let share = (y_mm - self.top_mm) / (self.bottom_mm - self.top_mm);
+        self.top_x_mm + share * (self.bottom_x_mm - self.top_x_mm)
+    }
+}
+
+/// The lines on a page, and a mask of their ink.
+pub(crate) fn alignment_lines(ink: &Ink, form: &PageForm) -> (Vec<AlignmentLine>, Vec<bool>) {
+    let mut bands = Bands::of(ink);
+    let mut mask = vec![false; ink.ink.len()];
+    let mut lines = Vec::new();
+    for _ in 0..MOST {
+        let Some(path) = bands.best(ink.px(SHORTEST_MM) / bands.high) else { break };
+        for part in path.parts(ink.px(HOLE_MM) / bands.high) {
+            let found = part.shares().iter().find_map(|part| line_of(ink, &bands, part, form));
+            if let Some((line, own)) = found {
+                for at in own {
+                    mask[at] = true;
+                }
+                lines.push(line);
+            }
+        }
+        bands.clear(&path, ink.px(0.8));
+    }
+    lines.sort_by(|a, b| a.top_x_mm.total_cmp(&b.top_x_mm));
+    (lines, mask)
+}
+
+/// How much of each band's height is inked at each column: in all, and beyond what is inked
+/// beside.
+struct Bands {
+    high: usize,
+    inked: Plane,
+    cover: Plane,
+}
+
+/// Columns, band by band.
+struct Path {
+    first: usize,
+    columns: Vec<usize>,
+    inked: Vec<bool>,
+}
+
+impl Bands {
+    fn of(ink: &Ink) -> Self {
+        let high = ink.px(BAND_MM);
+        let mut cover = Plane::new(ink.width, ink.height / high);
+        let mut inked = cover.clone();
+        let beside = ink.px(1.0);
+        let mut counts = vec![0_f32; ink.width];
+        for band in 0..cover.height {
+            counts.fill(0.0);
+            for y in band * high..(band + 1) * high {
+                let row = &ink.ink[y * ink.width..(y + 1) * ink.width];
+                for x in 1..ink.width - 1 {
+                    if row[x - 1].max(row[x]).max(row[x + 1]) > 0.0 {
+                        counts[x] += 1.0;
+                    }
+                }
+            }
+            for x in beside..ink.width - beside {
+                inked.data[band * ink.width + x] = counts[x] / high as f32;
+                let sides = 0.5 * (counts[x - beside] + counts[x + beside]);
+                cover.data[band * ink.width + x] = (counts[x] - sides).max(0.0) / high as f32;
+            }
+        }
+        Self { high, inked, cover }
+    }
+
+    /// The path downward that meets most ink and least paper, if it is worth `least` full bands.
+    fn best(&self, least: usize) -> Option<Path> {
+        let (width, height) = (self.cover.width, self.cover.height);
+        let mut score = Plane::new(width, height);
+        let mut from = vec![i8::MIN; width * height];
+        let mut best = (0.0_f32, 0_usize);
+        for band in 0..height {
+            for x in 1..width - 1 {
+                let at = band * width + x;
+                let cover = self.cover.data[at];
+                let mut before = 0.0;
+                if band > 0 {
+                    let above = &score.data[(band - 1) * width..band * width];
+                    for (step, cost) in [(0_i8, 0.0), (-1, ASIDE), (1, ASIDE)] {
+                        let value = above[(x as isize + isize::from(step)) as usize] - cost;
+                        if value > before {
+                            before = value;
+                            from[at] = step;
+                        }
+                    }
+                }
+                let value = before + (1.6 * cover).min(1.0) - EMPTY;
+                score.data[at] = value.max(0.0);
+                if value > best.0 {
+                    best = (value, at);
+                }
+            }
+        }
+        if best.0 < least as f32 * 0.35 {
+            return None;
+        }
+        Some(self.back(&from, best.1))
+    }
+
+    fn back(&self, from: &[i8], end: usize) -> Path {
+        let width = self.cover.width;
+        let (mut x, mut band) = (end % width, end / width);
+        let mut columns = vec![x];
+        while from[band * width + x] != i8::MIN && band > 0 {
+            x = (x as isize + isize::from(from[band * width + x])) as usize;
+            band -= 1;
+            columns.push(x);
+        }
+        columns.reverse();
+        let inked = columns
+            .iter()
+            .enumerate()
+            .map(|(n, &x)| self.inked.data[(band + n) * width + x] > 0.15)
+            .collect();
+        Path { first: band, columns, inked }
+    }
+
+    fn clear(&mut self, path: &Path, aside: usize) {
+        for (n, &x) in path.columns.iter().enumerate() {
+            let row = (path.first + n) * self.cover.width;
+            let to = (x + aside + 1).min(self.cover.width);
+            self.cover.data[row + x.saturating_sub(aside)..row + to].fill(0.0);
+        }
+    }
+}
+
+impl Path {
+    /// The path, and its ends without the other: a steep trace may lead onto a line or off it.
+    fn shares(&self) -> Vec<Self> {
+        let all = self.columns.len();
+        let share = |from: usize, to: usize| Self {
+            first: self.first + from,
+            columns: self.columns[from..to].to_vec(),
+            inked: self.inked[from..to].to_vec(),
+        };
+        let ends = [(0, all), (all / 3, all), (0, 2 * all / 3), (all / 2, all), (0, all / 2)];
+        ends.into_iter().map(|(from, to)| share(from, to)).collect()
+    }
+
+    /// The parts between long holes, each beginning and ending on ink.
+    fn parts(&self, hole: usize) -> Vec<Self> {
+        let inked: Vec<usize> = (0..self.columns.len()).filter(|&n| self.inked[n]).collect();
+        let mut parts = Vec::new();
+        let mut start = 0;
+        for n in 1..=inked.len() {
+            if n == inked.len() || inked[n] - inked[n - 1] > hole {
+                let (from, to) = (inked[start], inked[n - 1]);
+                parts.push(Self {
+                    first: self.first + from,
+                    columns: self.columns[from..=to].to_vec(),
+                    inked: self.inked[from..=to].to_vec(),
+                });
+                start = n;
+            }
+        }
+        parts
+    }
+}
+
+/// A straight line: x at y = 0, and x over y.
+#[derive(Clone, Copy)]
+struct Straight {
+    start: f64,
+    slope: f64,
+}
+
+impl Straight {
+    fn through(points: &[[f64; 2]]) -> Self {
+        let n = points.len() as f64;
+        let mean = |axis: usize| points.iter().map(|point| point[axis]).sum::<f64>() / n;
+        let (x, y) = (mean(0), mean(1));
+        let over: f64 = points.iter().map(|point| (point[0] - x) * (point[1] - y)).sum();
+        let spread: f64 = points.iter().map(|point| (point[1] - y) * (point[1] - y)).sum();
+        let slope = if spread > 0.0 { over / spread } else { 0.0 };
+        Self { start: x - slope * y, slope }
+    }
+
+    fn at(&self, y: f64) -> f64 {
+        self.start + self.slope * y
+    }
+}
+
+/// The line that a path is, with the pixels of its ink; or `None` where it is something else.
+fn line_of(
+    ink: &Ink,
+    bands: &Bands,
+    path: &Path,
+    form: &PageForm,
+) -> Option<(AlignmentLine, Vec<usize>)> {
+    let middle = |n: usize| ((path.first + n) as f64 + 0.5) * bands.high as f64 - 0.5;
+    let mut points: Vec<[f64; 2]> = (0..path.columns.len())
+        .filter(|&n| path.inked[n])
+        .map(|n| [path.columns[n] as f64, middle(n)])
+        .collect();
+    let strays = STRAYS_MM * ink.px_per_mm;
+    let straight = trimmed(&mut points, strays)?;
+    let half = bands.high as f64 / 2.0;
+    let (top, bottom) = (points.first()?[1] - half, points.last()?[1] + half);
+    let near = |y: f64| nearest(&points, y);
+    let rows: Vec<Option<[usize; 2]>> = (top.max(0.0) as usize..=bottom as usize)
+        .map(|y| run_at(ink, near(y as f64), y, ink.px(0.25)))
+        .collect();
+    let first = rows.iter().position(Option::is_some)?;
+    let last = rows.iter().rposition(Option::is_some)?;
+    let top = top.max(0.0) as usize + first;
+    let rows = &rows[first..=last];
+    let met = rows.iter().flatten().count() as f64 / rows.len() as f64;
+    let length = rows.len() as f64 / ink.px_per_mm;
+    if straight.slope.abs() > STEEPEST || length < SHORTEST_MM || met < 0.3 {
+        return None;
+    }
+    let bottom = top + rows.len() - 1;
+    if !crosses(ink, form, rows, top, straight) {
+        return None;
+    }
+    let mut widths: Vec<usize> = rows.iter().flatten().map(|run| run[1] - run[0]).collect();
+    widths.sort_unstable();
+    // Crossings and traces that run along make it wider, not narrower.
+    let width = widths[widths.len() * 2 / 5].min(ink.px(1.0));
+    let own = own_ink(ink, rows, top, width);
+    let spread = spread(&points, straight) / ink.px_per_mm;
+    let line = AlignmentLine {
+        top_x_mm: ink.x_mm(straight.at(top as f64)),
+        bottom_x_mm: ink.x_mm(straight.at(bottom as f64)),
+        top_mm: ink.y_mm(top as f64 - 0.5),
+        bottom_mm: ink.y_mm(bottom as f64 + 0.5),
+        width_mm: width as f64 / ink.px_per_mm,
+        style: style(rows, ink),
+        confidence: (met.min(0.6) / 0.6 * (1.0 - spread)).clamp(0.0, 1.0) as f32,
+    };
+    Some((line, own))
+}
+
+/// The pixels of a line of this `width`: of each row those about the line's middle, unless
+/// something crosses there, or lies so close that the two cannot be told apart (the tip of a
+/// narrow wave).
+fn own_ink(ink: &Ink, rows: &[Option<[usize; 2]>], top: usize, width: usize) -> Vec<usize> {
+    let middle = |run: &[usize; 2]| (run[0] + run[1] - 1) as f64 / 2.0;
+    let clear: Vec<[f64; 2]> = rows
+        .iter()
+        .enumerate()
+        .filter_map(|(n, run)| run.as_ref().map(|run| (n, run)))
+        .filter(|(_, run)| (run[1] - run[0]).abs_diff(width) <= 1)
+        .map(|(n, run)| [middle(run), n as f64])
+        .collect();
+    let reach = ink.px(1.5) as f64;
+    let crossed = crossed(rows, width);
+    let mut own = Vec::new();
+    for (n, run) in rows.iter().enumerate() {
+        let Some(run) = run.filter(|_| !crossed[n]) else { continue };
+        let from = clear.partition_point(|at| at[1] < n as f64 - reach);
+        let to = clear.partition_point(|at| at[1] <= n as f64 + reach);
+        let near = &clear[from..to];
+        let x = if near.is_empty() {
+            nearest(&clear, n as f64)
+        } else {
+            near.iter().map(|at| at[0]).sum::<f64>() / near.len() as f64
+        };
+        let half = width as f64 / 2.0 + 1.0;
+        let [left, right] = [x - half, x + half + 1.0].map(|x| x.round().max(0.0) as usize);
+        let pixels = run[0].max(left)..run[1].min(right);
+        let beside = pixels.start.saturating_sub(run[0]).max(run[1].saturating_sub(pixels.end));
+        let thick = 3 * (run[1] - run[0]) > 4 * width;
+        if !thick || 5 * beside >= 3 * width {
+            own.extend(pixels.map(|x| (top + n) * ink.width + x));
+        }
+    }
+    own
+}
+
+/// Whether a row's ink is wide because something crosses: wide rows are few then, where a
+/// stroke that runs along makes many.
+fn crossed(rows: &[Option<[usize; 2]>], width: usize) -> Vec<bool> {
+    let wide: Vec<bool> =
+        rows.iter().map(|run| run.is_some_and(|run| run[1] - run[0] > 2 * width)).collect();
+    let about = |n: usize| {
+        let near = &wide[n.saturating_sub(3 * width)..(n + 3 * width + 1).min(wide.len())];
+        near.iter().filter(|&&wide| wide).count()
+    };
+    (0..rows.len()).map(|n| wide[n] && about(n) <= 3 * width).collect()
+}
+
+/// Takes off what is not on the line, the farthest first; `None` where that is more than half.
+fn trimmed(points: &mut Vec<[f64; 2]>, strays: f64) -> Option<Straight> {
+    let least = (points.len() / 2).max(6);
+    while points.len() >= least {
+        let straight = Straight::through(points);
+        let off = |point: &[f64; 2]| (point[0] - straight.at(point[1])).abs();
+        let worst =
+            (0..points.len()).max_by(|&a, &b| off(&points[a]).total_cmp(&off(&points[b])))?;
+        if off(&points[worst]) <= strays {
+            return Some(straight);
+        }
+        points.remove(worst);
+    }
+    None
+}
+
+fn spread(points: &[[f64; 2]], straight: Straight) -> f64 {
+    let squares = points.iter().map(|point| point[0] - straight.at(point[1]));
+    (squares.map(|off| off * off).sum::<f64>() / points.len() as f64).sqrt()
+}
+
+/// The path's x at a height.
+fn nearest(points: &[[f64; 2]], y: f64) -> f64 {
+    let after = points.partition_point(|point| point[1] < y);
+    match (after.checked_sub(1).and_then(|n| points.get(n)), points.get(after)) {
+        (Some(a), Some(b)) => a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]),
+        (Some(a), None) => a[0],
+        (None, Some(b)) => b[0],
+        (None, None) => 0.0,
+    }
+}
+
+/// The run of ink in a row that lies at `x` or within `reach` of it.
+fn run_at(ink: &Ink, x: f64, y: usize, reach: usize) -> Option<[usize; 2]> {
+    let row = ink.ink.get(y * ink.width..(y + 1) * ink.width)?;
+    let x = x.round().clamp(0.0, ink.width as f64 - 1.0) as usize;
+    let near = (0..=reach).flat_map(|by| [x.saturating_sub(by), (x + by).min(ink.width - 1)]);
+    let on = near.into_iter().find(|&x| row[x] > 0.0)?;
+    let from = row[..on].iter().rposition(|&ink| ink <= 0.0).map_or(0, |at| at + 1);
+    let to = row[on..].iter().position(|&ink| ink <= 0.0).map_or(row.len(), |n| on + n);
+    Some([from, to])
+}
+
+/// Whether the line goes through a gap between panels, or through a whole panel and beyond.
+fn crosses(
+    ink: &Ink,
+    form: &PageForm,
+    rows: &[Option<[usize; 2]>],
+    top: usize,
+    straight: Straight,
+) -> bool {
+    let bottom = top + rows.len() - 1;
+    let x = ink.x_mm(straight.at((top + bottom) as f64 / 2.0));
+    let met = |from: usize, to: usize| {
+        let part = &rows[from.max(top) - top..=to.min(bottom) - top];
+        part.iter().flatten().count() as f64 > 0.25 * (to - from) as f64
+    };
+    let slack = ink.px(0.4);
+    let spans =
+        |from: usize, to: usize| top <= from + slack && bottom + slack >= to && met(from, to);
+    let beside =
+        |panel: &PanelForm| (panel.x_mm - 2.0..=panel.x_mm + panel.width_mm + 2.0).contains(&x);
+    let gap = form.panels.windows(2).any(|pair| {
+        let (from, to) = (ink.line(pair[0].y_mm + pair[0].height_mm), ink.line(pair[1].y_mm));
+        beside(&pair[0]) && from < to && spans(from, to)
+    });
+    let whole = form.panels.iter().any(|panel| {
+        let (from, to) = (ink.line(panel.y_mm), ink.line(panel.y_mm + panel.height_mm));
+        let past = ink.px(0.8);
+        let beyond = top + past <= from || bottom >= to + past;
+        beside(panel)
+            && spans(from + ink.px(0.6), to - ink.px(0.6))
+            && (beyond || panel.height_mm > 25.0)
+    });
+    gap || whole
+}
+
+fn style(rows: &[Option<[usize; 2]>], ink: &Ink) -> LineStyle {
+    let met = rows.iter().flatten().count();
+    let pieces = 1 + rows.windows(2).filter(|pair| pair[0].is_some() && pair[1].is_none()).count();
+    if met as f64 > 0.85 * rows.len() as f64 {
+        LineStyle::Solid
+    } else if met < pieces * ink.px(1.5) {
+        LineStyle::Dotted
+    } else {
+        LineStyle::Dashed
+    }
+}

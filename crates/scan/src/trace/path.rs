@@ -1,0 +1,239 @@
+//! The curve in a panel: the cheapest way through its ink from left to right.
+
+use super::parts::Parts;
+use crate::ink::Ink;
+
+/// What one column without ink costs; all other costs are relative to it.
+const EMPTY: f32 = 1.0;
+/// A column on ink of an alignment line, and on print that may hide ink.
+const ON_LINE: f32 = 0.25;
+const ON_PRINT: f32 = 0.35;
+/// A pixel upright on ink, on a line, on print and on paper.
+const UP_INK: f32 = 0.01;
+const UP_LINE: f32 = 0.03;
+const UP_PRINT: f32 = 0.12;
+const UP_EMPTY: f32 = 0.6;
+/// What the middle of a steep stroke is worth, pixel by pixel: enough that a narrow wave is not
+/// cut off at its foot.
+const STEEP: f32 = 0.06;
+/// How much ink of small parts, such as letters, counts.
+const SMALL: f32 = 0.3;
+/// A part at least this wide or high, in millimetres, is no letter.
+const WIDE_MM: f64 = 6.0;
+const HIGH_MM: f64 = 8.0;
+/// The widest stroke, in millimetres.
+const STROKE_MM: f64 = 2.2;
+/// So near to a panel's sides, in millimetres, nothing is worth going along: it may be the frame.
+const SIDE_MM: f64 = 1.5;
+
+/// Columns and rows in which a curve is looked for; the ends are not included.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Region {
+    pub(crate) left: usize,
+    pub(crate) top: usize,
+    pub(crate) right: usize,
+    pub(crate) bottom: usize,
+}
+
+impl Region {
+    fn height(&self) -> usize {
+        self.bottom - self.top
+    }
+}
+
+/// What is known of the ink when a curve is looked for.
+pub(crate) struct Sight<'a> {
+    pub(crate) ink: &'a Ink,
+    pub(crate) line: &'a [bool],
+    pub(crate) parts: &'a Parts,
+}
+
+impl Sight<'_> {
+    /// Whether a pixel is a student's ink and no alignment line's.
+    pub(crate) fn inked(&self, at: usize) -> bool {
+        self.ink.ink[at] > 0.0 && !self.line[at]
+    }
+
+    /// Ink that is no alignment line's.
+    pub(crate) fn value(&self, at: usize) -> f32 {
+        if self.line[at] { 0.0 } else { self.ink.ink[at] }
+    }
+}
+
+/// Costs of one column: to be on a pixel, and to enter it upright.
+struct Column {
+    on: Vec<f32>,
+    upright: Vec<f32>,
+    worth: Vec<f32>,
+}
+
+const CAME: u8 = 0b11;
+const DOWN_GOES_ON: u8 = 0b100;
+const UP_GOES_ON: u8 = 0b1000;
+const BY_UP: u8 = 0b1_0000;
+
+/// The cheapest way, pixel by pixel, columns never falling.
+///
+/// An exact optimum: in each column the way may go up or down any number of pixels, but not
+/// both.
+pub(crate) fn cheapest(sight: &Sight<'_>, region: Region) -> Vec<[usize; 2]> {
+    let high = region.height();
+    let typical = typical(sight);
+    let mut before = vec![0.0_f32; high];
+    let mut entered = vec![0.0_f32; high];
+    let mut up = vec![0.0_f32; high];
+    let mut marks = vec![0_u8; high * (region.right - region.left)];
+    let mut column =
+        Column { on: vec![0.0; high], upright: vec![0.0; high], worth: vec![0.0; high] };
+    for x in region.left..region.right {
+        column.fill(sight, region, x, &typical);
+        let marks = &mut marks[(x - region.left) * high..][..high];
+        enter(&before, &column, &mut entered, marks, x == region.left);
+        for y in (0..high).rev() {
+            up[y] = entered[y];
+            if y + 1 < high && up[y + 1] + column.upright[y] < up[y] {
+                up[y] = up[y + 1] + column.upright[y];
+                marks[y] |= UP_GOES_ON;
+            }
+        }
+        let mut down = f32::INFINITY;
+        for y in 0..high {
+            let on = down + column.upright[y];
+            if on < entered[y] {
+                down = on;
+                marks[y] |= DOWN_GOES_ON;
+            } else {
+                down = entered[y];
+            }
+            before[y] = down;
+            if up[y] < down {
+                before[y] = up[y];
+                marks[y] |= BY_UP;
+            }
+        }
+    }
+    back(&before, &marks, region)
+}
+
+fn enter(before: &[f32], column: &Column, entered: &mut [f32], marks: &mut [u8], first: bool) {
+    let high = before.len();
+    for y in 0..high {
+        let mut best = (before[y], 0);
+        if !first {
+            let aside = 0.1 * column.on[y] - column.worth[y];
+            if y > 0 && before[y - 1] + aside < best.0 {
+                best = (before[y - 1] + aside, 1);
+            }
+            if y + 1 < high && before[y + 1] + aside < best.0 {
+                best = (before[y + 1] + aside, 2);
+            }
+        }
+        entered[y] = best.0 + column.on[y];
+        marks[y] = best.1;
+    }
+}
+
+fn back(last: &[f32], marks: &[u8], region: Region) -> Vec<[usize; 2]> {
+    let high = region.height();
+    let end = (0..high).min_by(|&a, &b| last[a].total_cmp(&last[b]));
+    let mut y = end.unwrap_or(0);
+    let mut way = Vec::new();
+    for x in (region.left..region.right).rev() {
+        let marks = &marks[(x - region.left) * high..][..high];
+        let by_up = marks[y] & BY_UP != 0;
+        loop {
+            way.push([x, region.top + y]);
+            if by_up && marks[y] & UP_GOES_ON != 0 {
+                y += 1;
+            } else if !by_up && marks[y] & DOWN_GOES_ON != 0 {
+                y -= 1;
+            } else {
+                break;
+            }
+        }
+        match marks[y] & CAME {
+            1 => y -= 1,
+            2 => y += 1,
+            _ => {}
+        }
+    }
+    way.reverse();
+    way
+}
+
+/// For each part, the ink that counts as full, and how much its ink counts.
+fn typical(sight: &Sight<'_>) -> Vec<(f32, f32)> {
+    let mut sums = vec![0.0_f32; sight.parts.count()];
+    for (at, part) in sight.parts.each() {
+        sums[part] += sight.ink.ink[at];
+    }
+    let (wide, high) = (sight.ink.px(WIDE_MM), sight.ink.px(HIGH_MM));
+    let one = |(part, sum): (usize, f32)| {
+        let bounds = sight.parts.bounds(part);
+        let large = bounds.width() >= wide || bounds.height() >= high;
+        (sum / sight.parts.area(part) as f32, if large { 1.0 } else { SMALL })
+    };
+    sums.into_iter().enumerate().map(one).collect()
+}
+
+impl Column {
+    fn fill(&mut self, sight: &Sight<'_>, region: Region, x: usize, typical: &[(f32, f32)]) {
+        let width = sight.ink.width;
+        self.worth.fill(0.0);
+        for y in region.top..region.bottom {
+            let (at, n) = (y * width + x, y - region.top);
+            (self.on[n], self.upright[n]) = if sight.line[at] {
+                (ON_LINE, UP_LINE)
+            } else if sight.ink.ink[at] > 0.0 {
+                let (full, weight) = sight.parts.at(at).map_or((1.0, SMALL), |part| typical[part]);
+                let share = (sight.ink.ink[at] / full).min(1.3) / 1.3;
+                (EMPTY * (1.0 - weight * share), UP_INK)
+            } else if sight.ink.hidden[at] {
+                (ON_PRINT, UP_PRINT)
+            } else {
+                (EMPTY, UP_EMPTY)
+            };
+        }
+        let side = sight.ink.px(SIDE_MM);
+        if (region.left + side..region.right.saturating_sub(side)).contains(&x) {
+            self.steep(sight, region, x, typical);
+        }
+    }
+
+    /// Makes the middles of steep strokes worth going along.
+    fn steep(&mut self, sight: &Sight<'_>, region: Region, x: usize, typical: &[(f32, f32)]) {
+        let (width, widest) = (sight.ink.width, sight.ink.px(STROKE_MM));
+        let mut y = region.top;
+        while y < region.bottom {
+            if !sight.inked(y * width + x) {
+                y += 1;
+                continue;
+            }
+            let end = (y..region.bottom).find(|&y| !sight.inked(y * width + x));
+            let end = end.unwrap_or(region.bottom);
+            for row in y..end {
+                let at = row * width + x;
+                let large = sight.parts.at(at).is_some_and(|part| typical[part].1 >= 1.0);
+                let across = across(sight, at, widest);
+                let middle = across.is_some_and(|[left, right]| {
+                    let run = left + right + 1;
+                    left.abs_diff(right) <= 1 && left <= right && 2 * (end - y) > 3 * run
+                });
+                if large && middle {
+                    self.worth[row - region.top] = STEEP;
+                    self.upright[row - region.top] -= STEEP;
+                }
+            }
+            y = end;
+        }
+    }
+}
+
+/// Inked pixels left and right of one, or `None` where the run is wider than a stroke.
+fn across(sight: &Sight<'_>, at: usize, widest: usize) -> Option<[usize; 2]> {
+    let x = at % sight.ink.width;
+    let left = (1..=widest.min(x)).take_while(|n| sight.inked(at - n)).count();
+    let room = widest.min(sight.ink.width - 1 - x);
+    let right = (1..=room).take_while(|n| sight.inked(at + n)).count();
+    (left + right < widest).then_some([left, right])
+}

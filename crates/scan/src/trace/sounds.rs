@@ -1,0 +1,339 @@
+//! Bursts of sound: where they begin and end, how high they are and how they are drawn.
+
+use super::lines::AlignmentLine;
+use super::parts::Parts;
+use super::path::{Region, Sight};
+use crate::ink::Ink;
+
+/// Strokes of one burst are no farther apart, in millimetres.
+const APART_MM: f64 = 2.2;
+/// A burst is at least this high, in millimetres.
+const LEAST_MM: f64 = 1.6;
+/// How much higher than a stroke a burst's columns are, in millimetres.
+const ABOVE_STROKE_MM: f64 = 0.7;
+
+/// The next stroke of a hatched burst is no farther than this, in millimetres.
+const NEXT_MM: f64 = 1.6;
+/// How far from the resting line a burst's first stroke reaches at least, in its whole height.
+const FIRST: f64 = 0.17;
+/// Strokes of a hatching are nearer to one another than this, in millimetres.
+const SPARSE_MM: f64 = 1.6;
+/// How much more ink a line has where a stroke lies on it.
+const OVERDRAWN: f32 = 1.1;
+/// Without a burst, ink shorter than this, in millimetres, is no trace at rest.
+const REST_MM: f64 = 10.0;
+
+/// How a burst is drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BurstStyle {
+    /// Strokes side by side, or filled.
+    Hatched,
+    /// Its outline alone.
+    Outlined,
+    /// One stroke up and down.
+    Zigzag,
+}
+
+/// One burst of sound.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Burst {
+    /// Where it begins, in millimetres from the page's left side: the middle of its first stroke.
+    pub from_mm: f64,
+    /// Where it ends.
+    pub to_mm: f64,
+    /// The middle of its envelope's area.
+    pub centre_mm: f64,
+    /// Its height from the middle of the stroke at its top to that at its bottom.
+    pub height_mm: f64,
+    /// How it is drawn.
+    pub style: BurstStyle,
+    /// 0 … 1.
+    pub confidence: f32,
+}
+
+/// What is drawn in a panel for sounds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DrawnSounds {
+    /// The panel's channel.
+    pub channel: String,
+    /// x, top and bottom of the ink in millimetres on the page, where there is any.
+    pub envelope: Vec<[f64; 3]>,
+    /// The bursts, from left to right.
+    pub bursts: Vec<Burst>,
+    /// Width of the stroke in millimetres; 0 where nothing is drawn.
+    pub width_mm: f64,
+    /// How sure the reading of the whole panel is, 0 … 1; an empty panel can be read for sure.
+    pub confidence: f32,
+}
+
+/// Reads a panel for sounds; also says which parts of the ink it took.
+pub(crate) fn read(
+    sight: &Sight<'_>,
+    region: Region,
+    channel: &str,
+    lines: &[AlignmentLine],
+    taken: &mut [bool],
+) -> DrawnSounds {
+    let ink = sight.ink;
+    let rest = resting(sight, region);
+    let own = own_parts(sight.parts, region, rest, ink, taken);
+    let spans: Vec<Option<[usize; 2]>> =
+        (region.left..region.right).map(|x| span(sight, region, x, &own)).collect();
+    let width = stroke(sight, region, &own);
+    let mut sounds = DrawnSounds {
+        channel: channel.to_owned(),
+        envelope: Vec::new(),
+        bursts: Vec::new(),
+        width_mm: width / ink.px_per_mm,
+        confidence: 1.0,
+    };
+    let inked = spans.iter().flatten().count();
+    if inked < ink.px(1.5) {
+        sounds.width_mm = 0.0;
+        return sounds;
+    }
+    for (n, span) in spans.iter().enumerate() {
+        if let Some([top, bottom]) = span {
+            let x = ink.x_mm((region.left + n) as f64);
+            sounds.envelope.push([x, ink.y_mm(*top as f64 - 0.5), ink.y_mm(*bottom as f64 + 0.5)]);
+        }
+    }
+    for [from, to] in stretches(&spans, width, ink) {
+        let burst = burst(sight, region, &spans, [from, to], width, &own);
+        sounds
+            .bursts
+            .extend(burst.map(|(burst, apart)| with_lines(ink, region, rest, burst, apart, lines)));
+    }
+    if sounds.bursts.is_empty() && inked < ink.px(REST_MM) {
+        sounds.envelope.clear();
+        sounds.width_mm = 0.0;
+        return sounds;
+    }
+    let least = sounds.bursts.iter().map(|burst| burst.confidence).min_by(f32::total_cmp);
+    sounds.confidence = least.unwrap_or(0.8);
+    sounds
+}
+
+/// The row on which the trace rests: that with most ink about the panel's middle.
+fn resting(sight: &Sight<'_>, region: Region) -> usize {
+    let (high, width) = (region.bottom - region.top, region.right - region.left);
+    let middle = region.top + high / 2;
+    let near = high / 5;
+    let count = |y: usize| {
+        (region.left..region.right).filter(|x| sight.inked(y * sight.ink.width + x)).count()
+    };
+    let best = (middle - near..middle + near).map(|y| (count(y), y)).max();
+    best.filter(|(count, _)| 6 * count > width).map_or(middle, |(_, y)| y)
+}
+
+/// The parts that reach the resting line; the others are written beside.
+fn own_parts(
+    parts: &Parts,
+    region: Region,
+    rest: usize,
+    ink: &Ink,
+    taken: &mut [bool],
+) -> Vec<bool> {
+    let slack = ink.px(1.2);
+    (0..parts.count())
+        .map(|part| {
+            let bounds = parts.bounds(part);
+            let inside = bounds.right >= region.left
+                && bounds.left < region.right
+                && bounds.bottom > region.top
+                && bounds.top < region.bottom;
+            let own = inside && bounds.top <= rest + slack && bounds.bottom + slack >= rest;
+            taken[part] |= own;
+            own
+        })
+        .collect()
+}
+
+fn span(sight: &Sight<'_>, region: Region, x: usize, own: &[bool]) -> Option<[usize; 2]> {
+    let inked = |y: &usize| sight.parts.at(y * sight.ink.width + x).is_some_and(|part| own[part]);
+    let top = (region.top..region.bottom).find(inked)?;
+    let bottom = (region.top..region.bottom).rev().find(inked)?;
+    Some([top, bottom])
+}
+
+/// The stroke's width in pixels: the median of the shorter runs.
+fn stroke(sight: &Sight<'_>, region: Region, own: &[bool]) -> f64 {
+    let width = sight.ink.width;
+    let inked = |at: usize| sight.parts.at(at).is_some_and(|part| own[part]);
+    let mut widths = Vec::new();
+    for y in (region.top..region.bottom).step_by(3) {
+        for x in (region.left..region.right).step_by(3) {
+            let at = y * width + x;
+            if !inked(at) {
+                continue;
+            }
+            let most = sight.ink.px(2.0);
+            let run = |step: usize| {
+                let before = (1..most).take_while(|n| at >= n * step && inked(at - n * step));
+                let after = (1..most)
+                    .take_while(|n| at + n * step < sight.ink.ink.len() && inked(at + n * step));
+                1 + before.count() + after.count()
+            };
+            widths.push(run(1).min(run(width)));
+        }
+    }
+    widths.sort_unstable();
+    widths.get(widths.len() / 2).map_or(0.0, |&width| width as f64)
+}
+
+/// Columns of bursts: where the ink is higher than a stroke, over the spaces between strokes.
+fn stretches(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink) -> Vec<[usize; 2]> {
+    let high = |n: usize| spans[n].map_or(0, |[top, bottom]| bottom - top + 1) as f64;
+    let least = width + ABOVE_STROKE_MM * ink.px_per_mm;
+    let apart = ink.px(APART_MM);
+    let mut found: Vec<[usize; 2]> = Vec::new();
+    for n in (0..spans.len()).filter(|&n| high(n) > least) {
+        match found.last_mut() {
+            Some(last) if n - last[1] <= apart => last[1] = n,
+            _ => found.push([n, n]),
+        }
+    }
+    let tall =
+        |[from, to]: &[usize; 2]| (*from..=*to).any(|n| high(n) > width + LEAST_MM * ink.px_per_mm);
+    found.retain(tall);
+    for [from, to] in &mut found {
+        // Outlines taper: follow them to where they are no higher than the stroke.
+        while *from > 0 && high(*from - 1) > width + 3.0 && high(*from - 1) <= high(*from) {
+            *from -= 1;
+        }
+        while *to + 1 < spans.len() && high(*to + 1) > width + 3.0 && high(*to + 1) <= high(*to) {
+            *to += 1;
+        }
+    }
+    found
+}
+
+/// A burst, and how far its strokes are apart in millimetres.
+fn burst(
+    sight: &Sight<'_>,
+    region: Region,
+    spans: &[Option<[usize; 2]>],
+    [from, to]: [usize; 2],
+    width: f64,
+    own: &[bool],
+) -> Option<(Burst, f64)> {
+    let ink = sight.ink;
+    let rows = spans[from..=to].iter().flatten();
+    let top = rows.clone().map(|span| span[0]).min()?;
+    let bottom = rows.map(|span| span[1]).max()?;
+    let (mut sum, mut moment) = (0.0, 0.0);
+    for (n, span) in spans[from..=to].iter().enumerate() {
+        let high = span.map_or(0.0, |[top, bottom]| (bottom - top + 1) as f64 - width).max(0.0);
+        sum += high;
+        moment += high * (from + n) as f64;
+    }
+    let x = |n: f64| ink.x_mm(region.left as f64 + n);
+    let columns = [region.left + from, region.left + to];
+    let (style, confidence, strokes) = style(sight, columns, [top, bottom], own);
+    let half = width / 2.0 - 0.5;
+    let (from_mm, to_mm) = (x(from as f64 + half), x(to as f64 - half));
+    let apart_mm = (to_mm - from_mm) / strokes.saturating_sub(1).max(1) as f64;
+    let burst = Burst {
+        from_mm,
+        to_mm,
+        centre_mm: x(moment / sum.max(1e-9)),
+        height_mm: ((bottom - top + 1) as f64 - width).max(0.0) / ink.px_per_mm,
+        style,
+        confidence,
+    };
+    Some((burst, apart_mm))
+}
+
+/// A hatched burst often begins or ends on an alignment line, whose ink is taken out. Where the
+/// line is darker or wider beside the burst than elsewhere, a stroke lies on it; where it stands
+/// as far from the next stroke as these (`apart_mm`) from one another, it takes a stroke's place,
+/// which is less sure.
+fn with_lines(
+    ink: &Ink,
+    region: Region,
+    rest: usize,
+    mut burst: Burst,
+    apart_mm: f64,
+    lines: &[AlignmentLine],
+) -> Burst {
+    if burst.style == BurstStyle::Outlined && burst.confidence > 0.7 {
+        return burst;
+    }
+    for line in lines {
+        let x = line.x_at(ink.y_mm(rest as f64));
+        let (before, after) = (burst.from_mm - x, x - burst.to_mm);
+        let near = 0.3..NEXT_MM;
+        if !near.contains(&before) && !near.contains(&after) {
+            continue;
+        }
+        let over = overdrawn(ink, region, rest, line, burst.height_mm);
+        if over || (before.max(after) / apart_mm - 1.0).abs() < 0.4 {
+            burst.from_mm = burst.from_mm.min(x);
+            burst.to_mm = burst.to_mm.max(x);
+        }
+        burst.confidence = burst.confidence.min(if over { 0.8 } else { 0.6 });
+    }
+    burst
+}
+
+/// Whether a line has more ink within the height of a burst than above and below it.
+fn overdrawn(ink: &Ink, region: Region, rest: usize, line: &AlignmentLine, high_mm: f64) -> bool {
+    let (top, bottom) = (ink.line(line.top_mm), ink.line(line.bottom_mm));
+    let half = ink.px(FIRST * high_mm);
+    let (near, reach) = (ink.px(0.5), ink.px(0.7));
+    let row = |y: usize| {
+        let x = ink.column(line.x_at(ink.y_mm(y as f64)));
+        let from = y * ink.width + x.saturating_sub(reach);
+        ink.ink[from..=(from + 2 * reach).min((y + 1) * ink.width - 1)].iter().sum::<f32>()
+    };
+    let median = |keep: &dyn Fn(usize) -> bool| {
+        let rows = region.top.max(top)..region.bottom.min(bottom);
+        let mut sums: Vec<f32> =
+            rows.filter(|&y| keep(y.abs_diff(rest))).map(row).filter(|&sum| sum > 0.0).collect();
+        sums.sort_by(f32::total_cmp);
+        sums.get(sums.len() / 2).copied()
+    };
+    let inside = median(&|off| near < off && off <= half);
+    let outside = median(&|off| off > 3 * half);
+    inside.zip(outside).is_some_and(|(inside, outside)| inside > OVERDRAWN * outside)
+}
+
+/// How a burst is drawn, by the strokes above its resting line and how they hang together; how
+/// sure that is, and how many strokes there are.
+fn style(
+    sight: &Sight<'_>,
+    [left, right]: [usize; 2],
+    [top, bottom]: [usize; 2],
+    own: &[bool],
+) -> (BurstStyle, f32, usize) {
+    let upper = top + (bottom - top) * 2 / 5;
+    let wide = right - left + 1;
+    let place = |at: usize| (top + at / wide) * sight.ink.width + left + at % wide;
+    let value = |at: usize| {
+        let at = place(at);
+        if sight.parts.at(at).is_some_and(|part| own[part]) { sight.value(at) } else { 0.0 }
+    };
+    // Strokes stand close: only their middles are looked at.
+    let most = (0..wide * (upper - top + 1)).map(value).max_by(f32::total_cmp).unwrap_or(0.0);
+    let inked = |at: usize| value(at) > 0.5 * most;
+    let high = upper - top + 1;
+    let pieces = Parts::of(wide, high, inked);
+    let tall = (0..pieces.count()).filter(|&part| 3 * pieces.bounds(part).height() > high);
+    let tall: Vec<usize> = tall.collect();
+    let low = high - 1;
+    let runs = |y: usize| {
+        let inked = |x: usize| pieces.at(y * wide + x).is_some_and(|part| tall.contains(&part));
+        (0..wide).filter(|&x| inked(x) && (x == 0 || !inked(x - 1))).count()
+    };
+    let (strokes, pieces) = (runs(low), tall.len().max(1));
+    let filled = (0..wide * high).filter(|&at| inked(at)).count();
+    let sparse = wide > strokes.max(1) * sight.ink.px(SPARSE_MM) && 3 * filled < wide * high;
+    let (style, confidence) = match (strokes, strokes as f32 / pieces as f32) {
+        (3.., each) if each > 1.5 => (BurstStyle::Zigzag, (each - 1.0).min(1.0)),
+        (2, each) if each > 1.5 => (BurstStyle::Outlined, 0.9),
+        _ if sparse => (BurstStyle::Outlined, 0.6),
+        (0 | 1, _) => (BurstStyle::Hatched, 0.5),
+        (_, each) => (BurstStyle::Hatched, (1.9 - 0.9 * each).clamp(0.4, 1.0)),
+    };
+    (style, confidence, strokes)
+}
