@@ -410,7 +410,10 @@ impl<'a> Drawer<'a> {
             (Says::Timing { .. }, _) => {
                 let [from, to] = [x + less, x + more];
                 let near = (y - 2.0).max(panel_top + 1.0);
-                let lanes = (0..LANES).map(|lane| panel_top + 1.2 + f64::from(lane) * LANE_MM);
+                // A number in the highest lane stays within its panel.
+                let highest = panel_top + (0.45 * size).max(1.2);
+                let apart = (0.95 * size).max(LANE_MM);
+                let lanes = (0..LANES).map(|lane| highest + f64::from(lane) * apart);
                 let lanes = lanes.filter(|&lane| lane < panel_bottom - 1.0);
                 // Apart from its own point a bracket near the trace must cross nothing.
                 let hidden = |bar: f64| {
@@ -506,7 +509,12 @@ impl<'a> Drawer<'a> {
         };
         let outside = self.layout.panels.iter().all(|panel| !panel.area.overlaps(area))
             && self.layout.bars.iter().all(|bar| !bar.area.overlaps(area));
-        self.items.iter().map(weigh).sum::<u32>() + if outside { 2 } else { 0 }
+        // What stands over everything would cover the number.
+        let mut names = self.names.iter().filter_map(Shape::text_box);
+        let hidden = names.any(|name| name.grown(0.3).overlaps(area));
+        let [outside, hidden] =
+            [(outside, 2), (hidden, 6)].map(|(so, cost)| if so { cost } else { 0 });
+        self.items.iter().map(weigh).sum::<u32>() + outside + hidden
     }
 
     /// The row on which an event is seen.
