@@ -10,7 +10,7 @@ use crate::code::{CODE_SIZE_MM, SheetCode};
 use crate::definition::Test;
 use crate::forms::{Form, forms};
 use crate::head::Head;
-use crate::layout::{BarGeometry, Layout, PanelGeometry, lay_out, mm};
+use crate::layout::{BarGeometry, Layout, PanelGeometry, Place, lay_out};
 use crate::marks::{Corner, mark_boxes, mark_centre};
 use crate::page::Drawer;
 use crate::questions::{Exercise, Intro};
@@ -52,6 +52,7 @@ struct Geometry<'a> {
     page_width_mm: f64,
     page_height_mm: f64,
     marks: Vec<MarkGeometry>,
+    /// Where the code is printed on every page, without the white around it.
     code: Place,
     mm_per_s: f64,
     pages: Vec<PageGeometry>,
@@ -62,15 +63,6 @@ struct MarkGeometry {
     id: usize,
     x_mm: f64,
     y_mm: f64,
-}
-
-/// Where the code is printed, without the white around it.
-#[derive(Debug, Serialize)]
-struct Place {
-    x_mm: f64,
-    y_mm: f64,
-    width_mm: f64,
-    height_mm: f64,
 }
 
 #[derive(Debug, Serialize)]
@@ -94,7 +86,7 @@ impl<'a> Book<'a> {
     /// completed cycles of its forms in their order, each for as many beats as the test shows.
     ///
     /// # Errors
-    /// [`SheetError::TooWide`] where a form does not fit on its page.
+    /// [`SheetError::TooWide`] and [`SheetError::TooLow`] where a form does not fit on its page.
     pub fn new(
         test: &'a Test,
         subject: &'a Subject,
@@ -147,10 +139,8 @@ impl<'a> Book<'a> {
                 });
             }
         }
-        // The code has one place on all pages.
-        let Box2 { x, y, w, h } = self.forms[0].layouts[0].code;
         let geometry = Geometry {
-            code: Place { x_mm: mm(x), y_mm: mm(y), width_mm: mm(w), height_mm: mm(h) },
+            code: self.forms[0].layouts[0].code.into(),
             test: &self.id,
             page_width_mm: size[0],
             page_height_mm: size[1],

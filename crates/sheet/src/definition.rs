@@ -508,7 +508,7 @@ impl Test {
         };
     }
 
-    /// What stands above the panels of `page`, at `rate` cycles a minute: where the reference is
+    /// What stands above the panels of `page`, at `rate` beats a minute: where the reference is
     /// not printed, nothing else would say how far apart cycles are.
     pub(crate) fn told(&self, page: &PageText, reference_given: bool, rate: f64) -> String {
         let usual = if page.scaffold == Scaffold::Everything { LOOK } else { DRAW };
@@ -516,7 +516,7 @@ impl Test {
         if page.scaffold.shows(reference_given) {
             told.to_owned()
         } else {
-            format!("{told} Draw {rate:.0} cycles a minute.")
+            format!("{told} Draw {rate:.0} beats a minute.")
         }
     }
 

@@ -94,11 +94,9 @@ impl Layout {
     }
 }
 
-/// The scanner's description of a bar's row.
+/// A place on a page, as the scanner's description has it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct BarGeometry {
-    /// The bar's identifier.
-    pub bar: String,
+pub struct Place {
     /// Left side.
     pub x_mm: f64,
     /// Top side.
@@ -107,6 +105,25 @@ pub struct BarGeometry {
     pub width_mm: f64,
     /// Height.
     pub height_mm: f64,
+}
+
+impl From<Box2> for Place {
+    fn from(Box2 { x, y, w, h }: Box2) -> Self {
+        // A tenth of a micrometre: far finer than print, and short to read.
+        let [x_mm, y_mm, width_mm, height_mm] =
+            [x, y, w, h].map(|value| (value * 1e4).round() / 1e4);
+        Self { x_mm, y_mm, width_mm, height_mm }
+    }
+}
+
+/// The scanner's description of a bar's row.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BarGeometry {
+    /// The bar's identifier.
+    pub bar: String,
+    /// Where it is.
+    #[serde(flatten)]
+    pub place: Place,
     /// Time at the left side.
     pub time_start_s: f64,
     /// Time at the right side.
@@ -117,37 +134,20 @@ pub struct BarGeometry {
 
 impl From<&BarPlace> for BarGeometry {
     fn from(bar: &BarPlace) -> Self {
-        Self {
-            bar: bar.bar.clone(),
-            x_mm: mm(bar.area.x),
-            y_mm: mm(bar.area.y),
-            width_mm: mm(bar.area.w),
-            height_mm: mm(bar.area.h),
-            time_start_s: bar.time_s[0],
-            time_end_s: bar.time_s[1],
-            given: bar.given,
-        }
+        let [time_start_s, time_end_s] = bar.time_s;
+        let place = bar.area.into();
+        Self { bar: bar.bar.clone(), place, time_start_s, time_end_s, given: bar.given }
     }
 }
 
-/// A tenth of a micrometre: far finer than print, and short to read.
-pub(crate) fn mm(value: f64) -> f64 {
-    (value * 1e4).round() / 1e4
-}
-
-/// The scanner's description of a page.
+/// The scanner's description of a panel.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PanelGeometry {
     /// The channel drawn in it.
     pub channel: String,
-    /// Left side.
-    pub x_mm: f64,
-    /// Top side.
-    pub y_mm: f64,
-    /// Width.
-    pub width_mm: f64,
-    /// Height.
-    pub height_mm: f64,
+    /// Where it is.
+    #[serde(flatten)]
+    pub place: Place,
     /// Time at the left side.
     pub time_start_s: f64,
     /// Time at the right side.
@@ -164,10 +164,7 @@ impl From<&PanelPlace> for PanelGeometry {
     fn from(panel: &PanelPlace) -> Self {
         Self {
             channel: panel.channel.clone(),
-            x_mm: mm(panel.area.x),
-            y_mm: mm(panel.area.y),
-            width_mm: mm(panel.area.w),
-            height_mm: mm(panel.area.h),
+            place: panel.area.into(),
             time_start_s: panel.time_s[0],
             time_end_s: panel.time_s[1],
             value_bottom: panel.values[0],
@@ -219,11 +216,12 @@ const BELOW_HEAD: f64 = 1.5;
 /// Room right of the panels for the upright rule.
 const RIGHT: f64 = 8.0;
 
-/// Lays a page of `test` out below its `head`, with what is `given` printed, for `model`, whose beat says how long
-/// the time axis is.
+/// Lays a page of `test` out below its `head`, with what is `given` printed, for `model`, whose
+/// beat says how long the time axis is.
 ///
 /// # Errors
-/// [`SheetError::TooWide`] where the time axis does not fit, with what would.
+/// [`SheetError::TooWide`] where the time axis does not fit, with what would;
+/// [`SheetError::TooLow`] where panels, bars and head leave too little height.
 pub(crate) fn lay_out(
     test: &Test,
     page: &PageText,
@@ -305,7 +303,9 @@ pub(crate) fn lay_out(
     let across = frame.bottom() - 5.0;
     let down = frame.right() - 1.0;
     let middle = frame.x + frame.w / 2.0;
-    let upright = panels_top + (panels_bottom - panels_top - 100.0) / 2.0;
+    // Beside the panels of a head of the usual height: a longer one must not push the rule into
+    // a mark.
+    let upright = f64::midpoint(frame.y + measures.head, panels_bottom) - 50.0;
     Ok(Layout {
         size_mm,
         marks: Corner::ALL.map(|corner| marks::mark_centre(corner, size_mm)),

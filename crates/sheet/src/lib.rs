@@ -35,7 +35,7 @@ pub use definition::{
 };
 pub use error::SheetError;
 pub use forms::{Form, forms};
-pub use layout::{BarGeometry, BarPlace, Layout, PanelGeometry, PanelPlace};
+pub use layout::{BarGeometry, BarPlace, Layout, PanelGeometry, PanelPlace, Place};
 pub use questions::Exercise;
 pub use schematic_figure::{convention_figure, step_figure};
 pub use strip::{Interval, MM_PER_MV, MM_PER_S, StripSpec, Wave, strip, waves};
