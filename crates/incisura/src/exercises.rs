@@ -156,12 +156,18 @@ fn from_rules(
         if these.len() < count {
             return Err(too_few(name, count, these.len()));
         }
+        let mut answers: Vec<Vec<usize>> = Vec::new();
         for _ in 0..count {
-            // As many choices as the same question of the first form has: as difficult.
+            // As many choices as the same question of the first form has: as difficult. Among
+            // those, one whose answer has not been asked for yet.
             let wanted = like.get(exercises.len()).map_or(CHOICES, |one| one.choices.len());
-            let off = |one: &Question| one.choices.len().abs_diff(wanted);
-            let place = (0..these.len()).min_by_key(|&place| off(&these[place])).unwrap_or(0);
-            exercises.push(Exercise::from(&these.remove(place)));
+            let worse = |one: &Question| {
+                (one.choices.len().abs_diff(wanted), answers.contains(&one.answer))
+            };
+            let place = (0..these.len()).min_by_key(|&place| worse(&these[place])).unwrap_or(0);
+            let question = these.remove(place);
+            exercises.push(Exercise::from(&question));
+            answers.push(question.answer);
         }
     }
     Ok(exercises)
