@@ -16,7 +16,8 @@ pub(crate) const ORDER_MS: f64 = 1.0;
 pub(crate) const ORDER_SHARE: f64 = 0.005;
 /// Tolerances where a file gives none: twice a pencil line on paper, which is 20 ms at
 /// 100 mm a second; a twentieth of the trace's height.
-pub(crate) const TOLERANCE: Tolerance = Tolerance { mm: 2.0, ms: 20.0, percent: 5.0 };
+pub(crate) const TOLERANCE: Tolerance =
+    Tolerance { mm: 2.0, half_mm: None, ms: 20.0, percent: 5.0 };
 /// Time scale on paper where a file gives none.
 pub(crate) const MM_PER_S: f64 = 100.0;
 
@@ -57,6 +58,7 @@ struct ConventionText {
     bars: Vec<Spanned<String>>,
     mm_per_s: Option<Spanned<f64>>,
     tolerance_mm: Option<Spanned<f64>>,
+    half_tolerance_mm: Option<Spanned<f64>>,
     tolerance_ms: Option<Spanned<f64>>,
     tolerance_percent: Option<Spanned<f64>>,
     rules: Vec<Spanned<RuleText>>,
@@ -108,6 +110,7 @@ struct RuleText {
     cause: String,
     points: Option<Spanned<f64>>,
     tolerance_mm: Option<Spanned<f64>>,
+    half_tolerance_mm: Option<Spanned<f64>>,
     tolerance_ms: Option<Spanned<f64>>,
     tolerance_percent: Option<Spanned<f64>>,
     landmark: Text,
@@ -223,8 +226,9 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
         .collect();
     let channels: Vec<String> = panels.concat();
     let mm_per_s = positive(file.mm_per_s.as_ref(), "mm_per_s", MM_PER_S, &mut note);
-    let base = Tolerance {
+    let mut base = Tolerance {
         mm: positive(file.tolerance_mm.as_ref(), "tolerance_mm", TOLERANCE.mm, &mut note),
+        half_mm: None,
         ms: positive(file.tolerance_ms.as_ref(), "tolerance_ms", TOLERANCE.ms, &mut note),
         percent: positive(
             file.tolerance_percent.as_ref(),
@@ -233,6 +237,7 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
             &mut note,
         ),
     };
+    base.half_mm = half_mm(file.half_tolerance_mm.as_ref(), base.mm, &mut note);
     let mut rules: Vec<Rule> = Vec::new();
     for (index, spanned) in file.rules.iter().enumerate() {
         let rule = spanned.as_ref();
@@ -242,8 +247,9 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
                 format!("the id “{}” is used twice; give each rule its own", rule.id.as_ref());
             note(Wrong { at: rule.id.span().start, what });
         }
-        let tolerance = Tolerance {
+        let mut tolerance = Tolerance {
             mm: positive(rule.tolerance_mm.as_ref(), "tolerance_mm", base.mm, &mut note),
+            half_mm: None,
             ms: positive(rule.tolerance_ms.as_ref(), "tolerance_ms", base.ms, &mut note),
             percent: positive(
                 rule.tolerance_percent.as_ref(),
@@ -252,6 +258,10 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
                 &mut note,
             ),
         };
+        // A rule that is given more room than the file's half marks has none.
+        let file_half = base.half_mm.filter(|half| *half > tolerance.mm);
+        tolerance.half_mm =
+            half_mm(rule.half_tolerance_mm.as_ref(), tolerance.mm, &mut note).or(file_half);
         let points = match &rule.points {
             Some(points) if !(points.as_ref().is_finite() && *points.as_ref() >= 0.0) => {
                 note(Wrong { at: points.span().start, what: "points must be 0 or more".into() });
@@ -396,6 +406,18 @@ fn positive(
     }
     note(Wrong { at: value.span().start, what: format!("{key} must be more than 0") });
     default
+}
+
+/// How far off something may be for half its points, where that is given; it must be more than
+/// `full`.
+fn half_mm(value: Option<&Spanned<f64>>, full: f64, note: &mut impl FnMut(Wrong)) -> Option<f64> {
+    let value = value?;
+    let half = positive(Some(value), "half_tolerance_mm", f64::INFINITY, note);
+    if half <= full {
+        let what = format!("half_tolerance_mm must be more than tolerance_mm, which is {full}");
+        note(Wrong { at: value.span().start, what });
+    }
+    Some(half)
 }
 
 /// Reads one rule.

@@ -49,6 +49,9 @@ pub struct Rule {
 pub struct Tolerance {
     /// On paper, in millimetres, for times and heights alike.
     pub mm: f64,
+    /// On paper, in millimetres: what is off by more than `mm` and no more than this earns half
+    /// the points. None where there are no half marks.
+    pub half_mm: Option<f64>,
     /// In a measured or computed cycle: times, in milliseconds.
     pub ms: f64,
     /// In a measured or computed cycle: heights, in hundredths of the trace's own height.

@@ -65,6 +65,7 @@ pub fn schema(subject: &Subject) -> Value {
             "bars": {"type": "array", "items": {"enum": bars}},
             "mm_per_s": positive("Time scale on paper; 100 if not given"),
             "tolerance_mm": positive("Tolerance on paper in millimetres; 2 if not given"),
+            "half_tolerance_mm": positive("What is off by no more than this on paper earns half the points; no half marks if not given"),
             "tolerance_ms": positive("Tolerance of times in measured cycles in milliseconds; 20 if not given"),
             "tolerance_percent": positive("Tolerance of heights in measured cycles, in hundredths of the trace's own height; 5 if not given"),
             "rules": {"type": "array", "minItems": 1, "items": {"oneOf": kinds}},
@@ -103,7 +104,7 @@ fn rule(kind: &str, keys: &[&str]) -> Value {
         json!({"type": "string", "description": "Why it holds, in one sentence"}),
     );
     properties.insert("points".into(), json!({"type": "number", "minimum": 0}));
-    for key in ["tolerance_mm", "tolerance_ms", "tolerance_percent"] {
+    for key in ["tolerance_mm", "half_tolerance_mm", "tolerance_ms", "tolerance_percent"] {
         properties.insert(key.into(), positive.clone());
     }
     for &key in keys {

@@ -202,15 +202,17 @@ fn what_a_file_leaves_out_has_a_usual_value() {
     assert_eq!(convention.steps, []);
     let first = &convention.rules[0];
     assert_eq!(first.points, 1.0);
-    assert_eq!(first.tolerance, Tolerance { mm: 2.0, ms: 20.0, percent: 5.0 });
+    assert_eq!(first.tolerance, Tolerance { mm: 2.0, half_mm: None, ms: 20.0, percent: 5.0 });
     assert_eq!(first.line, 4);
 }
 
 #[test]
 fn a_rule_overrides_the_files_tolerances_one_by_one() {
     let body = "kind = \"presence\"\nlandmark = \"dip\"\n";
-    let own = format!("{body}points = 2.5\ntolerance_mm = 0.5\ntolerance_percent = 7");
-    let top = "about = \"A\"\nbars = [\"gate\"]\ntolerance_mm = 3\ntolerance_ms = 30\n";
+    let own = format!(
+        "{body}points = 2.5\ntolerance_mm = 0.5\nhalf_tolerance_mm = 1\ntolerance_percent = 7"
+    );
+    let top = "about = \"A\"\nbars = [\"gate\"]\ntolerance_mm = 3\nhalf_tolerance_mm = 5\ntolerance_ms = 30\n";
     let steps = "[[steps]]\ndraw = [\"pulse\", \"dip\"]\ntext = \"Draw.\"\n";
     let text = format!("{top}{}{}{steps}", headed(&rule("a", body)), rule("b", &own));
     let convention = read(&text);
@@ -219,8 +221,8 @@ fn a_rule_overrides_the_files_tolerances_one_by_one() {
         ("A", &["gate".into()][..])
     );
     let [a, b] = convention.rules.as_slice() else { panic!("{:?}", convention.rules) };
-    assert_eq!(a.tolerance, Tolerance { mm: 3.0, ms: 30.0, percent: 5.0 });
-    assert_eq!(b.tolerance, Tolerance { mm: 0.5, ms: 30.0, percent: 7.0 });
+    assert_eq!(a.tolerance, Tolerance { mm: 3.0, half_mm: Some(5.0), ms: 30.0, percent: 5.0 });
+    assert_eq!(b.tolerance, Tolerance { mm: 0.5, half_mm: Some(1.0), ms: 30.0, percent: 7.0 });
     assert_eq!((a.points, b.points), (1.0, 2.5));
     let line = |needle: &str| text.lines().position(|line| line.contains(needle)).unwrap();
     assert_eq!([a.line, b.line], [line("\"a\""), line("\"b\"")]);
@@ -473,6 +475,8 @@ fn points_and_tolerances_have_bounds() {
         ("tolerance_ms", "0", "tolerance_ms must be more than 0"),
         ("tolerance_mm", "-2", "tolerance_mm must be more than 0"),
         ("tolerance_percent", "inf", "tolerance_percent must be more than 0"),
+        ("half_tolerance_mm", "-1", "half_tolerance_mm must be more than 0"),
+        ("half_tolerance_mm", "2", "half_tolerance_mm must be more than tolerance_mm, which is 2"),
     ] {
         refuses_rule(&format!("{TIMING}with = \"top\"\n{key} = {value} #! {words}"));
     }

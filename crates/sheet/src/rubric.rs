@@ -36,7 +36,11 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
             (Says::Presence { .. }, _) => "present".to_owned(),
             (Says::Label { .. }, _) => format!("± {} mm", short(rule.tolerance.mm)),
             (_, Outcome::CannotTell) => "by eye".to_owned(),
-            _ => format!("± {} mm", short(verdict.tolerance)),
+            _ => {
+                let half = rule.tolerance.half_mm;
+                let half = half.map(|half| format!("; half: ± {} mm", short(half)));
+                format!("± {} mm{}", short(verdict.tolerance), half.unwrap_or_default())
+            }
         };
         let broken = if verdict.outcome == Outcome::NotMet {
             " The heart of this form does not keep to it; the key has no bracket for it."
