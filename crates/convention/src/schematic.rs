@@ -1,6 +1,6 @@
 //! The cycle nearest to a given one that meets every rule exactly.
 
-use cycle::{Burst, Cycle, Event, Label, Landmark, Phase, Subject, Trace};
+use cycle::{Burst, Cycle, Event, FeatureShape, Label, Landmark, Phase, Subject, Trace};
 
 use crate::beat::{Beat, baseline, beats, stroke_span};
 use crate::heights::{Levels, Lift};
@@ -366,10 +366,34 @@ impl Drawing<'_> {
             if knots.iter().all(|knot| knot[1] == 0.0) {
                 continue;
             }
+            let turning = |point: &Point| {
+                let kind = self.subject.landmark(&point.name);
+                let shape = kind.and_then(|kind| kind.feature_on(&channel)).map(|f| f.shape);
+                matches!(shape, Some(FeatureShape::Peak | FeatureShape::Trough))
+            };
+            let marks = drawn.places.iter().filter(|(p, _)| p.channel.as_deref() == Some(&channel));
+            let turns: Vec<f64> =
+                marks.filter(|(point, _)| turning(point)).map(|(_, place)| place.time_s).collect();
+            let places: Vec<f64> = knots.iter().map(|knot| knot[0]).collect();
             let lift = Periodic::new(apart(knots), self.times.period_s, 0.0, false);
-            let trace = &mut self.traces[trace_index];
-            for index in 0..trace.samples.len() {
-                trace.samples[index] += lift.at(trace.time_s(index));
+            let lift = lift.level_at(&turns);
+            let (period, trace) = (self.times.period_s, &mut self.traces[trace_index]);
+            let was = trace.clone();
+            for (index, sample) in trace.samples.iter_mut().enumerate() {
+                *sample += lift.at(was.time_s(index));
+            }
+            let mut turns = turns;
+            turns.sort_by(f64::total_cmp);
+            turns.extend(turns.first().map(|first| first + period));
+            for pair in turns.windows(2) {
+                let inside = |at: &f64| {
+                    let since = (at - pair[0]).rem_euclid(period);
+                    since > 1e-6 && since < pair[1] - pair[0] - 1e-6
+                };
+                // What other rules say of the way between is not to be undone.
+                if !places.iter().any(inside) {
+                    rescale(trace, &was, &lift, [pair[0], pair[1]]);
+                }
             }
         }
         Ok(())
@@ -461,6 +485,29 @@ fn draw_burst(trace: &mut Trace, burst: Burst, start: f64, base: f64, period: f6
             let wave = libm::sin(2.0 * pi * burst.frequency_hz * since);
             trace.samples[index] = base + burst.height * swell * swell * wave;
         }
+    }
+}
+
+/// Between a peak and a trough that follow one another, a trace is stretched in height rather
+/// than lifted, so that it still turns there and nowhere else.
+fn rescale(trace: &mut Trace, was: &Trace, lift: &Periodic, [from, to]: [f64; 2]) {
+    let ends = [from, to].map(|time_s| (around(was, time_s), lift.at(time_s)));
+    let [(a, up_a), (b, up_b)] = ends;
+    let factor = (b + up_b - a - up_a) / (b - a);
+    // A turn lies between two samples, of which either may go a little beyond it.
+    let beyond = 0.01 * (b - a).abs();
+    let inside = |value: f64| value >= a.min(b) - beyond && value <= a.max(b) + beyond;
+    let period = was.end_s() - was.start_s;
+    let within: Vec<usize> = (0..was.samples.len())
+        .filter(|&index| (was.time_s(index) - from).rem_euclid(period) < to - from)
+        .collect();
+    // Only what goes straight from the one to the other can be stretched so.
+    let straight = within.iter().all(|&index| inside(was.samples[index]));
+    if !straight || !(0.1..=10.0).contains(&factor) {
+        return;
+    }
+    for index in within {
+        trace.samples[index] = a + up_a + factor * (was.samples[index] - a);
     }
 }
 

@@ -41,6 +41,21 @@ impl Periodic {
         Self { knots, slopes, period, gain, straight }
     }
 
+    /// Level at the knots with these abscissae, so that what it is added to keeps its peaks and
+    /// troughs there.
+    pub(crate) fn level_at(mut self, places: &[f64]) -> Self {
+        for (knot, slope) in self.knots.iter().zip(&mut self.slopes) {
+            let on = |place: &f64| {
+                let turns = ((place - knot[0]) / self.period).round();
+                (place - knot[0] - turns * self.period).abs() < 1e-9
+            };
+            if places.iter().any(on) {
+                *slope = 0.0;
+            }
+        }
+        self
+    }
+
     /// The ordinate at any abscissa.
     pub(crate) fn at(&self, x: f64) -> f64 {
         let turns = ((x - self.knots[0][0]) / self.period).floor();
@@ -100,6 +115,20 @@ mod tests {
             let values: Vec<f64> = (0..2000).map(|i| curve.at(f64::from(i) * 1e-3)).collect();
             assert!(values.windows(2).all(|pair| pair[1] >= pair[0] - 1e-12));
         }
+    }
+
+    #[test]
+    fn a_curve_is_level_where_it_is_told_to_be() {
+        let knots = vec![[0.1, 0.1], [0.2, 0.25], [0.25, 0.26], [0.6, 0.5]];
+        let free = Periodic::new(knots.clone(), 0.8, 0.8, false);
+        let level = Periodic::new(knots, 0.8, 0.8, false).level_at(&[0.2, 1.05]);
+        let slope = |curve: &Periodic, x: f64| (curve.at(x + 1e-6) - curve.at(x - 1e-6)) / 2e-6;
+        for x in [0.2, 0.25] {
+            assert!(slope(&free, x) > 0.1, "{}", slope(&free, x));
+            assert!(slope(&level, x).abs() < 1e-4, "{}", slope(&level, x));
+        }
+        let values: Vec<f64> = (0..2000).map(|i| level.at(f64::from(i) * 1e-3)).collect();
+        assert!(values.windows(2).all(|pair| pair[1] >= pair[0] - 1e-12));
     }
 
     #[test]
