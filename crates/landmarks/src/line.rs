@@ -23,6 +23,11 @@ const BEYOND: f64 = 0.5;
 pub(crate) const GUESSED: f64 = 0.75;
 /// So near to its ends the curve may go on, seconds.
 const EDGE_S: f64 = 0.01;
+/// What it costs to see a rise begin before a nearly level stretch, how long that lasts at most,
+/// seconds, and how far it goes, as a share of the curve's height.
+const EARLY: f64 = 2.5;
+const LEVEL_S: f64 = 0.08;
+const NEARLY_LEVEL: f64 = 0.05;
 /// Most that movement which no landmark explains costs in one stretch.
 const UNEXPLAINED: f64 = 4.0;
 
@@ -180,7 +185,7 @@ impl Line<'_> {
             .enumerate()
             .map(|(place, joint)| Candidate {
                 feature: first + place,
-                cost: self.cost(slot, joint),
+                cost: self.cost(slot, joint) + self.early(slot, first + place),
             })
             .filter(|candidate| candidate.cost < 9.0)
             .collect();
@@ -203,6 +208,20 @@ impl Line<'_> {
             + cost_of_shape(slot.feature, joint)
             + weak
             + hidden
+    }
+
+    /// What it costs to see the beginning of a rise where the curve goes on nearly level to another
+    /// joint and rises only from there.
+    fn early(&self, slot: &Slot, index: usize) -> f64 {
+        let rises = matches!(slot.feature.shape, Shape::Foot | Shape::TangentFoot | Shape::Corner);
+        let (joint, next) = (&self.joints[index], self.joints.get(index + 1));
+        let goes_on = next.is_some_and(|next| {
+            next.after == Way::Rise
+                && next.time_s - joint.time_s < LEVEL_S
+                && (next.value - joint.value).abs() < NEARLY_LEVEL * self.grid.height
+                && next.moves[1] > 2.0 * (next.value - joint.value).abs()
+        });
+        if rises && goes_on { EARLY } else { 0.0 }
     }
 
     /// What it costs that one landmark follows another with none between them.
@@ -316,6 +335,10 @@ impl Line<'_> {
             }
             let edge = [self.grid.start_s, self.grid.end_s()];
             let at_edge = edge.iter().any(|edge| (time_s - edge).abs() < EDGE_S);
+            if slot.beyond && at_edge {
+                // Of a beat that is not shown, the landmark itself may lie outside.
+                continue;
+            }
             if slot.beyond || at_edge {
                 confidence *= GUESSED;
             }
