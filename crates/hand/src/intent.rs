@@ -70,6 +70,8 @@ pub(crate) struct Intent<'a> {
     pub(crate) labels: Vec<LabelIntent>,
 }
 
+/// A turn of a trace is at least so much higher or lower than those beside it, in millimetres.
+const CLEAR_MM: f64 = 1.2;
 /// Least distance of two landmarks of one trace, in millimetres.
 const APART_MM: f64 = 0.6;
 
@@ -321,11 +323,12 @@ impl<'a> Intent<'a> {
             };
             let stroke = self.handout.subject.stroke_of(&point.name);
             let burst = stroke.filter(|stroke| stroke.burst.is_some());
+            let turned = self.still_turning(point, was.time_s, to + target);
             let Some(knot) = self.knot_mut(point, was.time_s) else { continue };
             let beat = knot.beat;
             // A burst is at least some height above nothing.
             let least = if burst.is_some() { 0.05 } else { f64::NEG_INFINITY };
-            let value = (to + target).max(least);
+            let value = turned.max(least);
             knot.value = value;
             let channel = burst.and_then(|stroke| self.channels.get_mut(&stroke.channel));
             for knot in channel.into_iter().flat_map(|channel| &mut channel.knots) {
@@ -336,6 +339,36 @@ impl<'a> Intent<'a> {
                 }
             }
         }
+    }
+
+    /// The height nearest to `value` at which a peak is still one and a trough still a trough:
+    /// where it passed its neighbours, what is drawn would have its turn elsewhere.
+    fn still_turning(&self, point: &Point, was_s: f64, value: f64) -> f64 {
+        use cycle::FeatureShape::{Peak, Trough};
+        let own = || {
+            let channel = point.channel.as_ref()?;
+            let shape =
+                self.handout.subject.landmark(&point.name)?.feature_on(channel).map(|f| f.shape)?;
+            if self.handout.has_bursts(channel) {
+                return None;
+            }
+            let knots = &self.channels.get(channel)?.knots;
+            let here = knots.iter().position(|knot| {
+                knot.name.as_ref() == Some(&point.name) && (knot.was_s - was_s).abs() < 1e-6
+            })?;
+            let clear = CLEAR_MM / self.mm_per_unit(Some(channel));
+            let beside = [here.checked_sub(1), Some(here + 1)];
+            let beside = beside.into_iter().flatten().filter_map(|at| knots.get(at));
+            let heights: Vec<f64> = beside.map(|knot| knot.value).collect();
+            let highest = heights.iter().copied().reduce(f64::max)?;
+            let lowest = heights.iter().copied().reduce(f64::min)?;
+            match shape {
+                Peak => Some(value.max(highest + clear)),
+                Trough => Some(value.min(lowest - clear)),
+                _ => None,
+            }
+        };
+        own().unwrap_or(value)
     }
 
     /// Adds bends to a trace, at times and heights as they are meant.
@@ -463,22 +496,41 @@ impl<'a> Intent<'a> {
         let Some(channel) = &point.channel else { return };
         let stroke = self.handout.subject.stroke_of(&point.name);
         let bursts = self.handout.has_bursts(channel);
+        let side = self.handout.panel(channel).and_then(|panel| {
+            let at_s = panel.time_start_s;
+            let value = self.handout.model.trace(channel)?.at(at_s)?;
+            Some(Knot {
+                name: None,
+                beat: 0,
+                was_s: at_s,
+                was: value,
+                time_s: at_s,
+                value,
+                bridge: true,
+                pinned: true,
+            })
+        });
         let Some(intent) = self.channels.get_mut(channel) else { return };
-        let names: Vec<String> = match stroke {
-            Some(stroke) => stroke.landmarks.iter().chain(&stroke.centre).cloned().collect(),
-            None => {
-                let sequences = &self.handout.subject.sequences;
-                let own = sequences.iter().find(|names| names.contains(&point.name));
-                let own = own.map_or(&[][..], Vec::as_slice);
-                let drawn = |name: &&String| {
-                    intent.knots.iter().any(|knot| knot.name.as_ref() == Some(name))
-                };
-                let own: Vec<&String> = own.iter().filter(drawn).collect();
-                let here = own.iter().position(|name| **name == point.name);
-                let pair = here.and_then(|at| own.get(at + 1).or(own.get(at.wrapping_sub(1))));
-                std::iter::once(point.name.clone()).chain(pair.map(|n| (*n).clone())).collect()
-            }
-        };
+        let names: Vec<String> =
+            match stroke {
+                Some(stroke) => stroke.landmarks.iter().chain(&stroke.centre).cloned().collect(),
+                None => {
+                    let sequences = &self.handout.subject.sequences;
+                    let own = sequences.iter().find(|names| names.contains(&point.name));
+                    let own = own.map_or(&[][..], Vec::as_slice);
+                    let drawn = |name: &&String| {
+                        intent.knots.iter().any(|knot| knot.name.as_ref() == Some(name))
+                    };
+                    let own: Vec<&String> = own.iter().filter(drawn).collect();
+                    let here = own.iter().position(|name| **name == point.name);
+                    // A wave goes with the trough before it, and a trough with the wave after it.
+                    let last = sequences.iter().any(|names| names.last() == Some(&point.name));
+                    let pair = here.and_then(|at| {
+                        if last { own.get(at.wrapping_sub(1)) } else { own.get(at + 1) }
+                    });
+                    std::iter::once(point.name.clone()).chain(pair.map(|n| (*n).clone())).collect()
+                }
+            };
         let out = |knot: &Knot| knot.name.as_ref().is_some_and(|name| names.contains(name));
         let first = stroke.and_then(|stroke| stroke.landmarks.first());
         let last = stroke.and_then(|stroke| stroke.landmarks.last());
@@ -498,8 +550,14 @@ impl<'a> Intent<'a> {
             if begins || ends {
                 knot.bridge = begins;
                 kept.push(knot);
-            } else if let (None, Some(before)) = (stroke, kept.last_mut()) {
-                before.bridge = true;
+            } else if stroke.is_none() {
+                // Where nothing stands before it, the line runs on from the panel's side.
+                if kept.is_empty() {
+                    kept.extend(side.clone());
+                }
+                if let Some(before) = kept.last_mut() {
+                    before.bridge = true;
+                }
             }
         }
         intent.knots = kept;

@@ -39,6 +39,23 @@ pub(crate) fn meant(panel: &Panel, trace: &Trace, knots: &[Knot]) -> Vec<Vertex>
         let time_s = back.at(x).clamp(trace.start_s, last_s);
         trace.at(time_s).unwrap_or_default()
     };
+    // Between two turns of a trace a higher or lower one is drawn higher or lower throughout.
+    let stretched: Vec<Option<f64>> = knots
+        .windows(2)
+        .map(|pair| {
+            let (a, b) = (&pair[0], &pair[1]);
+            let (from, to) = (x(a.time_s), x(b.time_s));
+            let beyond = 0.01 * (b.was - a.was).abs();
+            let (low, high) = (a.was.min(b.was) - beyond, a.was.max(b.was) + beyond);
+            let steps = 40;
+            let straight = (0..=steps).all(|step| {
+                let value = value(from + (to - from) * f64::from(step) / f64::from(steps));
+                (low..=high).contains(&value)
+            });
+            let factor = (b.value - a.value) / (b.was - a.was);
+            (straight && (0.1..=10.0).contains(&factor)).then_some(factor)
+        })
+        .collect();
     let height = |at: f64| {
         let after = knots.partition_point(|knot| x(knot.time_s) <= at);
         let before = after.checked_sub(1).and_then(|index| knots.get(index));
@@ -48,10 +65,16 @@ pub(crate) fn meant(panel: &Panel, trace: &Trace, knots: &[Knot]) -> Vec<Vertex>
                 let eased = ease(share);
                 if a.bridge {
                     a.value + eased * (b.value - a.value)
+                } else if let Some(factor) = stretched[after - 1] {
+                    a.value + factor * (value(at) - a.was)
                 } else {
                     let [from, to] = [a, b].map(|knot| knot.value - knot.was);
                     value(at) + from + eased * (to - from)
                 }
+            }
+            (Some(a), None) if a.bridge => {
+                let share = (at - x(a.time_s)) / (right - x(a.time_s)).max(1e-9);
+                a.value + ease(share) * (value(right) - a.value)
             }
             (Some(only), None) | (None, Some(only)) => value(at) + only.value - only.was,
             (None, None) => value(at),
