@@ -17,6 +17,25 @@ pub struct PageForm {
     /// The panels, from top to bottom. The lines of their frames are printed, and show how the
     /// paper is bent.
     pub panels: Vec<PanelForm>,
+    /// The bars below them, from top to bottom.
+    pub bars: Vec<BarForm>,
+}
+
+/// A bar's row on a page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BarForm {
+    /// The bar's identifier.
+    pub bar: String,
+    /// Left side.
+    pub x_mm: f64,
+    /// Top side.
+    pub y_mm: f64,
+    /// Width.
+    pub width_mm: f64,
+    /// Height.
+    pub height_mm: f64,
+    /// Whether it is printed.
+    pub given: bool,
 }
 
 /// A panel of a page.
@@ -36,6 +55,8 @@ pub struct PanelForm {
     pub given: bool,
     /// Whether it shows bursts of sound rather than a curve.
     pub sounds: bool,
+    /// Whether some of its bursts may be as small as letters.
+    pub small_sounds: bool,
 }
 
 impl PanelForm {

@@ -80,6 +80,21 @@ fn inside(at: f64, size: usize) -> usize {
 /// and carried on over printed lines where it goes on at both sides. `None` where the form has
 /// no panels or one of the rasters is too small.
 pub fn student_ink(page: &Flat, blank: &Flat, form: &PageForm) -> Option<Ink> {
+    ink_above(page, blank, form, [FAINTEST, DEVIATIONS])
+}
+
+/// As [`student_ink`], of what is fainter still: more of it is the paper's grain.
+pub fn faint_ink(page: &Flat, blank: &Flat, form: &PageForm) -> Option<Ink> {
+    ink_above(page, blank, form, [0.4 * FAINTEST, 0.7 * DEVIATIONS])
+}
+
+/// The ink that is darker than `faintest` and than so many deviations of the paper's noise.
+fn ink_above(
+    page: &Flat,
+    blank: &Flat,
+    form: &PageForm,
+    [faintest, deviations]: [f32; 2],
+) -> Option<Ink> {
     let scale = page.px_per_mm;
     let area = Area::about(form, page, blank)?;
     let seen = area.cut(page).smoothed();
@@ -88,7 +103,7 @@ pub fn student_ink(page: &Flat, blank: &Flat, form: &PageForm) -> Option<Ink> {
     let (printed, shift) = laid_over(&printed, &field);
     let mut seen = seen;
     let noise = paper::evened(&mut seen, &printed, scale);
-    let least = FAINTEST.max(DEVIATIONS * noise);
+    let least = faintest.max(deviations * noise);
     let (print, hidden) = expected(&seen, &printed, noise);
     let mut ink = kept(&seen, &print, &hidden, least);
     bridge(&mut ink, &seen, &hidden, least, (BRIDGE_MM * scale).round() as usize);
@@ -117,16 +132,16 @@ struct Area {
 
 impl Area {
     fn about(form: &PageForm, page: &Flat, blank: &Flat) -> Option<Self> {
-        let panels = &form.panels;
-        let least =
-            |place: fn(&crate::PanelForm) -> f64| panels.iter().map(place).min_by(f64::total_cmp);
-        let most =
-            |place: fn(&crate::PanelForm) -> f64| panels.iter().map(place).max_by(f64::total_cmp);
+        let panels = form.panels.iter().map(crate::PanelForm::frame);
+        let bars = form.bars.iter().map(|bar| [bar.x_mm, bar.y_mm, bar.width_mm, bar.height_mm]);
+        let frames: Vec<[f64; 4]> = panels.chain(bars).collect();
+        let least = |side: fn(&[f64; 4]) -> f64| frames.iter().map(side).min_by(f64::total_cmp);
+        let most = |side: fn(&[f64; 4]) -> f64| frames.iter().map(side).max_by(f64::total_cmp);
         let pixel = |mm: f64| (mm.max(0.0) * page.px_per_mm) as usize;
-        let left = pixel(least(|panel| panel.x_mm)? - AROUND_MM);
-        let top = pixel(least(|panel| panel.y_mm)? - AROUND_MM);
-        let right = pixel(most(|panel| panel.x_mm + panel.width_mm)? + AROUND_MM);
-        let bottom = pixel(most(|panel| panel.y_mm + panel.height_mm)? + AROUND_MM);
+        let left = pixel(least(|frame| frame[0])? - AROUND_MM);
+        let top = pixel(least(|frame| frame[1])? - AROUND_MM);
+        let right = pixel(most(|frame| frame[0] + frame[2])? + AROUND_MM);
+        let bottom = pixel(most(|frame| frame[1] + frame[3])? + AROUND_MM);
         let width = right.min(page.width).min(blank.width).checked_sub(left)?;
         let height = bottom.min(page.height).min(blank.height).checked_sub(top)?;
         let fits = width > 32 && height > 32;

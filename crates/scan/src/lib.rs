@@ -18,7 +18,7 @@ pub mod trace;
 pub use code::{find_code, read_code};
 pub use error::{PageFault, ReadError, ReadFault};
 pub use flatten::{Flat, Flattened, Model, PageMap, Warp, flatten, flatten_with};
-pub use form::{PageForm, PanelForm};
+pub use form::{BarForm, PageForm, PanelForm};
 pub use marks::{Mark, find_marks};
 pub use picture::{Grey, Picture};
 pub use read::{Limits, Pages, read};

@@ -103,6 +103,7 @@ impl Picture {
 impl Grey {
     /// The lightness at a point, between the centres of four pixels; beyond the edge, that of
     /// the edge.
+    #[inline]
     pub fn at(&self, [x, y]: [f64; 2]) -> f64 {
         if self.level.is_empty() {
             return 255.0;
@@ -122,14 +123,17 @@ impl Grey {
 
     /// As [`Self::at`] times 65,536, quickly: the point, half a pixel to the left and above, in
     /// 256ths of a pixel, and not in the last row or column.
+    #[inline]
     pub(crate) fn at_inside(&self, [x, y]: [i32; 2]) -> u32 {
         let (across, down) = ((x & 255) as u32, (y & 255) as u32);
         let first = (y >> 8) as usize * self.width + (x >> 8) as usize;
-        let row = |from: usize| {
-            let pair = &self.level[from..from + 2];
-            u32::from(pair[0]) * (256 - across) + u32::from(pair[1]) * across
+        // One check of bounds for all four.
+        let four = &self.level[first..][..self.width + 2];
+        let row = |left: u8, right: u8| {
+            (u32::from(left) << 8) + (u32::from(right) * across) - (u32::from(left) * across)
         };
-        row(first) * (256 - down) + row(first + self.width) * down
+        let (upper, lower) = (row(four[0], four[1]), row(four[self.width], four[self.width + 1]));
+        upper * (256 - down) + lower * down
     }
 
     /// The picture at a whole fraction of its size: each pixel the mean of `by` times `by`. What

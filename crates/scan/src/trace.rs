@@ -1,12 +1,15 @@
 //! What is drawn: traces, sounds, alignment lines, and what is written beside them.
 
+mod bars;
 mod centre;
 mod labels;
 mod lines;
+mod own;
 pub(crate) mod parts;
 mod path;
 mod sounds;
 
+pub use bars::DrawnBar;
 pub use labels::{Kind, Label};
 pub use lines::{AlignmentLine, LineStyle};
 pub use sounds::{Burst, BurstStyle, DrawnSounds};
@@ -66,6 +69,8 @@ pub struct Drawing {
     pub traces: Vec<DrawnTrace>,
     /// What is drawn in panels for sounds.
     pub sounds: Vec<DrawnSounds>,
+    /// The bars that are asked for.
+    pub bars: Vec<DrawnBar>,
     /// The alignment lines, from left to right.
     pub lines: Vec<AlignmentLine>,
     /// What is written or drawn beside traces and lines.
@@ -83,18 +88,31 @@ pub fn drawing(ink: &Ink, form: &PageForm) -> Drawing {
     for panel in form.panels.iter().filter(|panel| !panel.given) {
         let region = region(ink, panel);
         if panel.sounds {
-            sounds.push(sounds::read(&sight, region, &panel.channel, &lines, &mut taken));
+            sounds.push(sounds::read(&sight, region, panel, &lines, &mut taken));
         } else {
             traces.push(trace(&sight, region, &panel.channel, &mut rest));
         }
     }
+    let asked = form.bars.iter().filter(|bar| !bar.given);
+    let bars: Vec<DrawnBar> =
+        asked.map(|bar| bars::read(&sight, bar, &lines, &mut taken)).collect();
     for (at, part) in parts.each() {
         if taken[part] {
             rest[at] = false;
         }
     }
     let labels = labels::labels(ink, &rest, form);
-    Drawing { traces, sounds, lines, labels }
+    Drawing { traces, sounds, bars, lines, labels }
+}
+
+impl Drawing {
+    /// In how many of the panels and bars that are asked for nothing was found.
+    pub fn empty(&self) -> usize {
+        let traces = self.traces.iter().filter(|trace| trace.points_mm.is_empty());
+        let sounds = self.sounds.iter().filter(|sounds| sounds.bursts.is_empty());
+        let bars = self.bars.iter().filter(|bar| bar.stretches_mm.is_empty());
+        traces.count() + sounds.count() + bars.count()
+    }
 }
 
 fn region(ink: &Ink, panel: &PanelForm) -> Region {

@@ -17,6 +17,7 @@ pub(super) fn evened(level: Vec<f32>, width: usize, height: usize, px_per_mm: f6
     let counts = counted(&level, width, side, columns, rows);
     let paper = smoothed(&papers(&counts, columns, rows), columns, rows);
     let mut ink = level;
+    let places: Vec<_> = (0..width).map(|x| between(x, side, columns)).collect();
     let mut line = vec![0.0; columns];
     for (y, row) in ink.chunks_exact_mut(width).enumerate() {
         let (above, below, down) = between(y, side, rows);
@@ -24,8 +25,7 @@ pub(super) fn evened(level: Vec<f32>, width: usize, height: usize, px_per_mm: f6
             let (upper, lower) = (paper[above * columns + at], paper[below * columns + at]);
             *value = upper + (lower - upper) * down;
         }
-        for (x, one) in row.iter_mut().enumerate() {
-            let (left, right, across) = between(x, side, columns);
+        for (one, &(left, right, across)) in row.iter_mut().zip(&places) {
             let paper = line[left] + (line[right] - line[left]) * across;
             *one = (1.0 - *one / paper).clamp(0.0, 1.0);
         }
@@ -34,6 +34,7 @@ pub(super) fn evened(level: Vec<f32>, width: usize, height: usize, px_per_mm: f6
 }
 
 /// The tiles before and behind a pixel, and its share of the way between their middles.
+#[inline]
 fn between(at: usize, side: usize, count: usize) -> (usize, usize, f32) {
     let place = ((at as f32 + 0.5) / side as f32 - 0.5).clamp(0.0, (count - 1) as f32);
     let before = place as usize;

@@ -13,11 +13,13 @@ impl Plane {
         Self { width, height, data: vec![0.0; width * height] }
     }
 
+    #[inline]
     pub(crate) fn row(&self, y: usize) -> &[f32] {
         &self.data[y * self.width..(y + 1) * self.width]
     }
 
     /// The value at a place between pixels, whose centres are at whole numbers; edges repeat.
+    #[inline]
     pub(crate) fn between(&self, x: f32, y: f32) -> f32 {
         let x = x.clamp(0.0, (self.width - 1) as f32);
         let y = y.clamp(0.0, (self.height - 1) as f32);

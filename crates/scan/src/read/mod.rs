@@ -6,6 +6,7 @@
 
 mod jpeg;
 mod pdf;
+mod pdf_sizes;
 mod pixels;
 mod png;
 mod tiff;
@@ -98,7 +99,7 @@ fn open(bytes: Vec<u8>, limits: &Limits) -> Result<(Source, usize), ReadFault> {
     } else if bytes.get(4..8) == Some(b"ftyp") {
         Err(ReadFault::Heic)
     } else if bytes[..bytes.len().min(1024)].windows(5).any(|five| five == b"%PDF-") {
-        let pdf = pdf::open(bytes)?;
+        let pdf = pdf::open(bytes, limits)?;
         let count = pdf.pages().len();
         if count == 0 {
             return Err(ReadFault::Damaged("the PDF"));

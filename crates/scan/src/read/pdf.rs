@@ -2,8 +2,9 @@
 
 use std::borrow::Cow;
 use std::io::Read as _;
+use std::ops::Range;
 
-use flate2::read::{DeflateDecoder, ZlibDecoder};
+use flate2::read::ZlibDecoder;
 use hayro_syntax::content::UntypedIter;
 use hayro_syntax::object::stream::{ImageColorSpace, ImageDecodeParams};
 use hayro_syntax::object::{Array, Dict, Name, Number, Object, Stream};
@@ -12,6 +13,7 @@ use hayro_syntax::{Filter, LoadPdfError, Pdf};
 
 use super::Limits;
 use super::jpeg;
+use super::pdf_sizes::{self, growth, inflated};
 use super::pixels::{self, Packing, Space};
 use crate::picture::Turn;
 use crate::{Picture, ReadFault};
@@ -22,6 +24,9 @@ const DEEPEST: usize = 8;
 const MOST_PICTURES: usize = 1_000;
 /// Operators on one page that are no mistake; recognised text may bring some 10,000.
 const MOST_OPERATORS: usize = 1_000_000;
+/// How often a page may be painted over in all: scanners use three layers, strips lie side by
+/// side.
+const MOST_LAYERS: usize = 8;
 /// Share of the page that its only picture covers to be taken as it is.
 const WHOLE: f64 = 0.5;
 /// Pixels per point at which a page of several pictures is put together at most: 600 dpi.
@@ -46,7 +51,8 @@ const DAMAGED: ReadFault = ReadFault::Damaged("the page");
 /// y = b u + d v + f.
 type Matrix = [f64; 6];
 
-pub(super) fn open(bytes: Vec<u8>) -> Result<Pdf, ReadFault> {
+pub(super) fn open(bytes: Vec<u8>, limits: &Limits) -> Result<Pdf, ReadFault> {
+    pdf_sizes::check_packed_objects(&bytes, limits)?;
     Pdf::new(bytes).map_err(|error| match error {
         LoadPdfError::Decryption(_) => ReadFault::Encrypted,
         LoadPdfError::Invalid => ReadFault::Damaged("the PDF"),
@@ -63,8 +69,9 @@ struct Placed<'a> {
 
 /// The page's picture, upright.
 pub(super) fn page(page: &Page<'_>, limits: &Limits) -> Result<Picture, ReadFault> {
-    let mut walk = Walk { limits, placed: Vec::new(), operators: 0, strokes: 0 };
     let content = contents(page, limits)?;
+    let room = limits.bytes().saturating_sub(content.len());
+    let mut walk = Walk { limits, placed: Vec::new(), operators: 0, strokes: 0, room };
     let start = State { matrix: [1.0, 0.0, 0.0, 1.0, 0.0, 0.0], paint: [0; 3] };
     walk.content(&content, page.resources(), start, 0)?;
     if walk.placed.is_empty() {
@@ -131,41 +138,10 @@ fn unpacked<'a>(stream: &Stream<'a>, limits: &Limits) -> Result<Cow<'a, [u8]>, R
 fn check_unpacked(stream: &Stream<'_>, limits: &Limits) -> Result<(), ReadFault> {
     let filters = stream.filters();
     let raw = stream.raw_data();
-    let most = filters.iter().map(growth).product::<usize>().saturating_mul(raw.len());
+    let most = filters.iter().map(growth).fold(raw.len(), usize::saturating_mul);
     let fits = most <= limits.bytes()
         || filters[..] == [Filter::FlateDecode] && inflated(&raw, limits.bytes()) <= limits.bytes();
     if fits { Ok(()) } else { Err(ReadFault::Unpacked("the page")) }
-}
-
-/// How many bytes a filter makes of one at most; the pictures' own filters are held by the
-/// picture's size. Deflate: 258 bytes from 2 bits; LZW: 4,096 from 12 bits at the very end;
-/// run lengths: 128 from 2 bytes; base 85: 4 from one `z`.
-fn growth(filter: &Filter) -> usize {
-    match filter {
-        Filter::FlateDecode => 1_032,
-        Filter::LzwDecode => 2_731,
-        Filter::RunLengthDecode => 64,
-        Filter::Ascii85Decode => 4,
-        _ => 1,
-    }
-}
-
-/// How long inflated data is; it stops counting beyond `most`.
-fn inflated(data: &[u8], most: usize) -> usize {
-    let zlib = data.len() >= 2
-        && data[0] & 0x0f == 8
-        && u16::from_be_bytes([data[0], data[1]]).is_multiple_of(31);
-    let mut reader: Box<dyn std::io::Read + '_> =
-        if zlib { Box::new(ZlibDecoder::new(data)) } else { Box::new(DeflateDecoder::new(data)) };
-    let mut part = vec![0; 1 << 16];
-    let mut total = 0;
-    while total <= most {
-        match reader.read(&mut part) {
-            Ok(0) | Err(_) => break,
-            Ok(more) => total += more,
-        }
-    }
-    total
 }
 
 #[derive(Clone, Copy)]
@@ -180,6 +156,8 @@ struct Walk<'a, 'l> {
     placed: Vec<Placed<'a>>,
     operators: usize,
     strokes: usize,
+    /// Bytes that forms may still unpack to: one may be used again and again.
+    room: usize,
 }
 
 impl<'a> Walk<'a, '_> {
@@ -261,6 +239,8 @@ impl<'a> Walk<'a, '_> {
                 let matrix = own.map_or(state.matrix, |own| times(&state.matrix, &own));
                 let inner = dict.get::<Dict<'a>>("Resources").map(Resources::new);
                 let content = unpacked(&stream, self.limits)?;
+                let left = self.room.checked_sub(content.len());
+                self.room = left.ok_or(ReadFault::Unpacked("the page"))?;
                 let resources = inner.as_ref().unwrap_or(resources);
                 self.content(&content, resources, State { matrix, ..state }, depth + 1)?;
             }
@@ -351,13 +331,13 @@ fn decoded(stream: &Stream<'_>, limits: &Limits) -> Result<Picture, ReadFault> {
             return jpeg::embedded(&inner, limits, inverted);
         }
         [Filter::Jbig2Decode] => {
-            let (width, height) = jbig2_size(&raw).ok_or(DAMAGED)?;
-            limits.check(u64::from(width), u64::from(height))?;
+            let shared = parameters(dict).get::<Stream<'_>>("JBIG2Globals");
+            if let Some(shared) = shared {
+                pdf_sizes::check_jbig2(&unpacked(&shared, limits)?, limits)?;
+            }
+            pdf_sizes::check_jbig2(&raw, limits)?;
         }
-        [Filter::JpxDecode] => {
-            let (width, height) = jpx_size(&raw).ok_or(DAMAGED)?;
-            limits.check(u64::from(width), u64::from(height))?;
-        }
+        [Filter::JpxDecode] => pdf_sizes::check_jpx(&raw, limits)?,
         [Filter::CcittFaxDecode] => check_ccitt(dict, height, limits)?,
         _ if filters.iter().any(is_picture_filter) => {
             return Err(ReadFault::Unknown("packed twice"));
@@ -425,60 +405,21 @@ fn inflate(data: &[u8], limits: &Limits) -> Result<Vec<u8>, ReadFault> {
     if out.len() as u64 > most { Err(ReadFault::Unpacked("the page")) } else { Ok(out) }
 }
 
+/// A stream's only, or first, decoding parameters.
+fn parameters<'a>(dict: &Dict<'a>) -> Dict<'a> {
+    let named = |name: &str| {
+        let single = dict.get::<Dict<'a>>(name);
+        single.or_else(|| dict.get::<Array<'a>>(name)?.iter::<Dict<'a>>().next())
+    };
+    named("DP").or_else(|| named("DecodeParms")).unwrap_or_default()
+}
+
 /// Refuses a fax whose own size is larger than a page.
 fn check_ccitt(dict: &Dict<'_>, height: u32, limits: &Limits) -> Result<(), ReadFault> {
-    let single = dict.get::<Dict<'_>>("DecodeParms");
-    let listed = || dict.get::<Array<'_>>("DecodeParms")?.iter::<Dict<'_>>().next();
-    let own = single.or_else(listed).unwrap_or_default();
+    let own = parameters(dict);
     let columns = own.get::<u32>("Columns").unwrap_or(1728);
     let rows = own.get::<u32>("Rows").unwrap_or(height).max(height);
     limits.check(u64::from(columns), u64::from(rows))
-}
-
-/// Width and height that a JBIG2 page names in its page information.
-///
-/// Source: ITU-T T.88 (2000), 7.2 for a segment's header and 7.4.8 for its contents.
-fn jbig2_size(data: &[u8]) -> Option<(u32, u32)> {
-    const PAGE: u8 = 48;
-    let long = |at: usize| Some(u32::from_be_bytes(data.get(at..at + 4)?.try_into().ok()?));
-    let mut at = 0;
-    loop {
-        let number = long(at)?;
-        let flags = *data.get(at + 4)?;
-        let short_count = data.get(at + 5)? >> 5;
-        at += 5;
-        let (count, held) = if short_count == 7 {
-            let count = (long(at)? & 0x1fff_ffff) as usize;
-            (count, 4 + (count + 8) / 8)
-        } else {
-            (usize::from(short_count), 1)
-        };
-        let size = match number {
-            0..=256 => 1,
-            257..=65_536 => 2,
-            _ => 4,
-        };
-        at += held + count * size + if flags & 0x40 == 0 { 1 } else { 4 };
-        let length = long(at)?;
-        at += 4;
-        if flags & 0x3f == PAGE {
-            // An unknown height (all ones) grows with the data; nobody scans that way.
-            return Some((long(at)?, long(at + 4)?));
-        }
-        at = at.checked_add(length as usize)?;
-    }
-}
-
-/// Width and height that a JPEG 2000 codestream names.
-///
-/// Source: ITU-T T.800 (2002), A.5.1: the size marker follows the start of the codestream.
-fn jpx_size(data: &[u8]) -> Option<(u32, u32)> {
-    let start = data.windows(4).position(|four| four == [0xff, 0x4f, 0xff, 0x51])?;
-    let long = |at: usize| {
-        let at = start + 8 + 4 * at;
-        Some(u32::from_be_bytes(data.get(at..at + 4)?.try_into().ok()?))
-    };
-    Some((long(0)?.saturating_sub(long(2)?), long(1)?.saturating_sub(long(3)?)))
 }
 
 /// The colours of an image's samples; none where the picture itself says.
@@ -551,6 +492,17 @@ fn composed(
     }
     limits.check(width as u64, height as u64)?;
     let (width, height) = (width as usize, height as usize);
+    // From pixels of the page to points, to the pictures' unit squares.
+    let to_points = [1.0 / scale, 0.0, 0.0, -1.0 / scale, x0, y1];
+    let to_unit = |one: &Placed<'_>| Some(times(&inverse(&one.at)?, &to_points));
+    let area = |to_unit: Matrix| {
+        let (columns, rows) = reached(&to_unit, width, height)?;
+        Some(columns.len() * rows.len())
+    };
+    let painted: usize = placed.iter().filter_map(to_unit).filter_map(area).sum();
+    if painted > (MOST_LAYERS * width * height).min(2 * limits.pixels) {
+        return Err(ReadFault::Unpacked("the page"));
+    }
     let mut page = Picture { width, height, rgb: vec![[255; 3]; width * height] };
     let mut pixels = 0;
     for one in placed {
@@ -559,11 +511,9 @@ fn composed(
         if pixels > 2 * limits.pixels {
             return Err(ReadFault::Unpacked("the page"));
         }
-        // From pixels of the page to points, to the picture's unit square.
-        let to_points = [1.0 / scale, 0.0, 0.0, -1.0 / scale, x0, y1];
-        if let Some(back) = inverse(&one.at) {
+        if let Some(to_unit) = to_unit(one) {
             let stencil = one.stream.dict().get::<bool>("ImageMask") == Some(true);
-            paint(&mut page, &layer, &times(&back, &to_points), stencil);
+            paint(&mut page, &layer, &to_unit, stencil);
         }
     }
     Ok(page)
@@ -582,21 +532,24 @@ fn inverse(&[a, b, c, d, e, f]: &Matrix) -> Option<Matrix> {
     })
 }
 
-/// Paints a picture; a stencil's black darkens alone.
-fn paint(page: &mut Picture, layer: &Layer, to_unit: &Matrix, stencil: bool) {
-    let [a, b, c, d, e, f] = *to_unit;
-    let Some(to_page) = inverse(to_unit) else { return };
-    let ends = [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]].map(|[u, v]| {
-        let [a, b, c, d, e, f] = to_page;
-        [a * u + c * v + e, b * u + d * v + f]
-    });
+/// Columns and rows of a page that a picture reaches.
+fn reached(to_unit: &Matrix, width: usize, height: usize) -> Option<(Range<usize>, Range<usize>)> {
+    let [a, b, c, d, e, f] = inverse(to_unit)?;
+    let ends = [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]]
+        .map(|[u, v]| [a * u + c * v + e, b * u + d * v + f]);
     let span = |axis: usize, most: usize| {
         let low = ends.iter().map(|end| end[axis]).fold(f64::INFINITY, f64::min);
         let high = ends.iter().map(|end| end[axis]).fold(f64::NEG_INFINITY, f64::max);
         low.max(0.0) as usize..(high.ceil().max(0.0) as usize).min(most)
     };
-    let columns = span(0, page.width);
-    for y in span(1, page.height) {
+    Some((span(0, width), span(1, height)))
+}
+
+/// Paints a picture; a stencil's black darkens alone.
+fn paint(page: &mut Picture, layer: &Layer, to_unit: &Matrix, stencil: bool) {
+    let [a, b, c, d, e, f] = *to_unit;
+    let Some((columns, rows)) = reached(to_unit, page.width, page.height) else { return };
+    for y in rows {
         for x in columns.clone() {
             let (px, py) = (x as f64 + 0.5, y as f64 + 0.5);
             let (u, v) = (a * px + c * py + e, 1.0 - (b * px + d * py + f));

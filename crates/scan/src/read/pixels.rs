@@ -47,6 +47,10 @@ pub(super) fn picture(
     if data.len() < stride * height {
         return Err(ReadFault::Damaged("the picture"));
     }
+    if let (Space::Rgb, 8, false) = (space, bits, inverted) {
+        let (pixels, _) = data[..stride * height].as_chunks::<3>();
+        return Ok(Picture { width, height, rgb: pixels.to_vec() });
+    }
     let raw = matches!(space, Space::Table(_));
     let mut rgb = Vec::with_capacity(width * height);
     let mut row = vec![0_u8; width * samples];

@@ -2,9 +2,9 @@
 
 use std::io::Cursor;
 
-use tiff::ColorType;
 use tiff::decoder::{Decoder, DecodingResult};
 use tiff::tags::Tag;
+use tiff::{ColorType, TiffError};
 
 use super::Limits;
 use super::pixels::{Packing, Space};
@@ -46,7 +46,11 @@ pub(super) fn picture(bytes: &[u8], index: usize, limits: &Limits) -> Result<Pic
         ColorType::YCbCr(8) => (Space::Rgb, 8),
         _ => return Err(ReadFault::Unknown("a TIFF's colours")),
     };
-    let (data, bits) = match decoder.read_image().map_err(|_| DAMAGED)? {
+    let read = decoder.read_image().map_err(|error| match error {
+        TiffError::UnsupportedError(_) => ReadFault::Unknown("a TIFF's packing"),
+        _ => DAMAGED,
+    });
+    let (data, bits) = match read? {
         DecodingResult::U8(data) => (data, bits),
         DecodingResult::U16(data) => (data.into_iter().map(|one| (one >> 8) as u8).collect(), 8),
         _ => return Err(ReadFault::Unknown("a TIFF's samples")),

@@ -100,6 +100,11 @@ impl Parts {
         Self { width, of, boxes, areas }
     }
 
+    /// Pixels in a row.
+    pub(crate) fn width(&self) -> usize {
+        self.width
+    }
+
     pub(crate) fn count(&self) -> usize {
         self.boxes.len()
     }

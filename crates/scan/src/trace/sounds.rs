@@ -1,14 +1,22 @@
 //! Bursts of sound: where they begin and end, how high they are and how they are drawn.
 
 use super::lines::AlignmentLine;
+use super::own::Own;
 use super::parts::Parts;
 use super::path::{Region, Sight};
+use crate::PanelForm;
 use crate::ink::Ink;
 
 /// Strokes of one burst are no farther apart, in millimetres.
 const APART_MM: f64 = 2.2;
+/// A burst is at least this long, in millimetres.
+const LEAST_LONG_MM: f64 = 1.6;
 /// A burst is at least this high, in millimetres.
 const LEAST_MM: f64 = 1.6;
+/// What stands at a burst's ends is in doubt if it is longer than this, in millimetres.
+const DOUBT_MM: f64 = 0.8;
+/// What an outline's tip adds to a burst, in millimetres.
+const TIP_MM: f64 = 0.8;
 /// How much higher than a stroke a burst's columns are, in millimetres.
 const ABOVE_STROKE_MM: f64 = 0.7;
 
@@ -47,6 +55,9 @@ pub struct Burst {
     pub height_mm: f64,
     /// How it is drawn.
     pub style: BurstStyle,
+    /// How much later it may begin and how much earlier end, in millimetres, if what stands at its
+    /// ends and is lower is not part of it.
+    pub doubt_mm: [f64; 2],
     /// 0 … 1.
     pub confidence: f32,
 }
@@ -70,18 +81,24 @@ pub struct DrawnSounds {
 pub(crate) fn read(
     sight: &Sight<'_>,
     region: Region,
-    channel: &str,
+    panel: &PanelForm,
     lines: &[AlignmentLine],
     taken: &mut [bool],
 ) -> DrawnSounds {
     let ink = sight.ink;
     let rest = resting(sight, region);
-    let own = own_parts(sight.parts, region, rest, ink, taken);
+    let at: Vec<f64> = lines
+        .iter()
+        .map(|line| (line.x_at(ink.y_mm(rest as f64)) - ink.x_mm(0.0)) * ink.px_per_mm)
+        .collect();
+    let own = Own::of(sight, region, rest, panel.small_sounds, &at, taken, |own| {
+        stroke(sight, region, own)
+    });
     let spans: Vec<Option<[usize; 2]>> =
-        (region.left..region.right).map(|x| span(sight, region, x, &own)).collect();
+        (region.left..region.right).map(|x| span(region, x, &own)).collect();
     let width = stroke(sight, region, &own);
     let mut sounds = DrawnSounds {
-        channel: channel.to_owned(),
+        channel: panel.channel.clone(),
         envelope: Vec::new(),
         bursts: Vec::new(),
         width_mm: width / ink.px_per_mm,
@@ -98,7 +115,7 @@ pub(crate) fn read(
             sounds.envelope.push([x, ink.y_mm(*top as f64 - 0.5), ink.y_mm(*bottom as f64 + 0.5)]);
         }
     }
-    for [from, to] in stretches(&spans, width, ink) {
+    for [from, to] in stretches(&spans, width, ink, &own) {
         let burst = burst(sight, region, &spans, [from, to], width, &own);
         sounds
             .bursts
@@ -126,40 +143,17 @@ fn resting(sight: &Sight<'_>, region: Region) -> usize {
     best.filter(|(count, _)| 6 * count > width).map_or(middle, |(_, y)| y)
 }
 
-/// The parts that reach the resting line; the others are written beside.
-fn own_parts(
-    parts: &Parts,
-    region: Region,
-    rest: usize,
-    ink: &Ink,
-    taken: &mut [bool],
-) -> Vec<bool> {
-    let slack = ink.px(1.2);
-    (0..parts.count())
-        .map(|part| {
-            let bounds = parts.bounds(part);
-            let inside = bounds.right >= region.left
-                && bounds.left < region.right
-                && bounds.bottom > region.top
-                && bounds.top < region.bottom;
-            let own = inside && bounds.top <= rest + slack && bounds.bottom + slack >= rest;
-            taken[part] |= own;
-            own
-        })
-        .collect()
-}
-
-fn span(sight: &Sight<'_>, region: Region, x: usize, own: &[bool]) -> Option<[usize; 2]> {
-    let inked = |y: &usize| sight.parts.at(y * sight.ink.width + x).is_some_and(|part| own[part]);
+fn span(region: Region, x: usize, own: &Own) -> Option<[usize; 2]> {
+    let inked = |y: &usize| own.at(x, *y);
     let top = (region.top..region.bottom).find(inked)?;
     let bottom = (region.top..region.bottom).rev().find(inked)?;
     Some([top, bottom])
 }
 
 /// The stroke's width in pixels: the median of the shorter runs.
-fn stroke(sight: &Sight<'_>, region: Region, own: &[bool]) -> f64 {
+fn stroke(sight: &Sight<'_>, region: Region, own: &Own) -> f64 {
     let width = sight.ink.width;
-    let inked = |at: usize| sight.parts.at(at).is_some_and(|part| own[part]);
+    let inked = |at: usize| own.at(at % width, at / width);
     let mut widths = Vec::new();
     for y in (region.top..region.bottom).step_by(3) {
         for x in (region.left..region.right).step_by(3) {
@@ -182,12 +176,12 @@ fn stroke(sight: &Sight<'_>, region: Region, own: &[bool]) -> f64 {
 }
 
 /// Columns of bursts: where the ink is higher than a stroke, over the spaces between strokes.
-fn stretches(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink) -> Vec<[usize; 2]> {
+fn stretches(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink, own: &Own) -> Vec<[usize; 2]> {
     let high = |n: usize| spans[n].map_or(0, |[top, bottom]| bottom - top + 1) as f64;
     let least = width + ABOVE_STROKE_MM * ink.px_per_mm;
-    let apart = ink.px(APART_MM);
+    let (apart, tip) = (ink.px(APART_MM), ink.px(TIP_MM));
     let mut found: Vec<[usize; 2]> = Vec::new();
-    for n in (0..spans.len()).filter(|&n| high(n) > least) {
+    for n in (0..spans.len()).filter(|&n| high(n) > least && own.sounds_in(n)) {
         match found.last_mut() {
             Some(last) if n - last[1] <= apart => last[1] = n,
             _ => found.push([n, n]),
@@ -195,13 +189,15 @@ fn stretches(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink) -> Vec<[usize;
     }
     let tall =
         |[from, to]: &[usize; 2]| (*from..=*to).any(|n| high(n) > width + LEAST_MM * ink.px_per_mm);
-    found.retain(tall);
+    // One upright stroke is left of an alignment line.
+    found.retain(|burst| tall(burst) && burst[1] - burst[0] >= ink.px(LEAST_LONG_MM));
     for [from, to] in &mut found {
         // Outlines taper: follow them to where they are no higher than the stroke.
-        while *from > 0 && high(*from - 1) > width + 3.0 && high(*from - 1) <= high(*from) {
+        let (first, last) = (from.saturating_sub(tip), (*to + tip).min(spans.len() - 1));
+        while *from > first && high(*from - 1) > width + 3.0 && high(*from - 1) <= high(*from) {
             *from -= 1;
         }
-        while *to + 1 < spans.len() && high(*to + 1) > width + 3.0 && high(*to + 1) <= high(*to) {
+        while *to < last && high(*to + 1) > width + 3.0 && high(*to + 1) <= high(*to) {
             *to += 1;
         }
     }
@@ -215,7 +211,7 @@ fn burst(
     spans: &[Option<[usize; 2]>],
     [from, to]: [usize; 2],
     width: f64,
-    own: &[bool],
+    own: &Own,
 ) -> Option<(Burst, f64)> {
     let ink = sight.ink;
     let rows = spans[from..=to].iter().flatten();
@@ -233,12 +229,18 @@ fn burst(
     let half = width / 2.0 - 0.5;
     let (from_mm, to_mm) = (x(from as f64 + half), x(to as f64 - half));
     let apart_mm = (to_mm - from_mm) / strokes.saturating_sub(1).max(1) as f64;
+    let doubt = own.certain(from, to).map_or([0, 0], |[first, last]| [first - from, to - last]);
+    let doubt_mm = doubt.map(|columns| {
+        let doubt = columns as f64 / ink.px_per_mm - TIP_MM;
+        if doubt > DOUBT_MM { doubt } else { 0.0 }
+    });
     let burst = Burst {
         from_mm,
         to_mm,
         centre_mm: x(moment / sum.max(1e-9)),
         height_mm: ((bottom - top + 1) as f64 - width).max(0.0) / ink.px_per_mm,
         style,
+        doubt_mm,
         confidence,
     };
     Some((burst, apart_mm))
@@ -304,14 +306,15 @@ fn style(
     sight: &Sight<'_>,
     [left, right]: [usize; 2],
     [top, bottom]: [usize; 2],
-    own: &[bool],
+    own: &Own,
 ) -> (BurstStyle, f32, usize) {
     let upper = top + (bottom - top) * 2 / 5;
     let wide = right - left + 1;
     let place = |at: usize| (top + at / wide) * sight.ink.width + left + at % wide;
     let value = |at: usize| {
         let at = place(at);
-        if sight.parts.at(at).is_some_and(|part| own[part]) { sight.value(at) } else { 0.0 }
+        let (x, y) = (at % sight.ink.width, at / sight.ink.width);
+        if own.at(x, y) { sight.value(at) } else { 0.0 }
     };
     // Strokes stand close: only their middles are looked at.
     let most = (0..wide * (upper - top + 1)).map(value).max_by(f32::total_cmp).unwrap_or(0.0);

@@ -107,6 +107,7 @@ fn form_of(geometry: &Value) -> PageForm {
             height_mm: number(panel, "height_mm"),
             given: panel["given"].as_bool().unwrap(),
             sounds: panel["channel"] == "heart_sounds",
+            small_sounds: false,
         })
         .collect();
     let code =
@@ -118,6 +119,7 @@ fn form_of(geometry: &Value) -> PageForm {
         mark_mm: MARK_SIZE_MM,
         code: Some(code),
         panels,
+        bars: Vec::new(),
     }
 }
 

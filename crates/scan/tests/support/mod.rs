@@ -66,6 +66,7 @@ pub(crate) fn printed(given: &str) -> Printed {
             height_mm: number("height_mm"),
             given: panel["given"].as_bool().unwrap(),
             sounds: subject.channel(channel).unwrap().unit == "relative",
+            small_sounds: false,
         };
         let map = Map {
             start_s: number("time_start_s"),
@@ -88,6 +89,7 @@ pub(crate) fn printed(given: &str) -> Printed {
         mark_mm: 10.0,
         code: None,
         panels,
+        bars: Vec::new(),
     };
     Printed { blank: raster(&figure), form, curves }
 }

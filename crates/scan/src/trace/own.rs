@@ -1,0 +1,330 @@
+//! Which ink in a panel for sounds is the sounds' own, and which is written beside them.
+
+use super::parts::{Parts, PixelBox};
+use super::path::{Region, Sight};
+
+const REACHES_MM: f64 = 1.2;
+const LETTER_HIGH_MM: f64 = 6.2;
+const LETTER_LOW_MM: f64 = 1.3;
+const LETTER_WIDE_MM: f64 = 10.0;
+const SOUND_MM: f64 = 6.0;
+const LETTER_SHARE: f64 = 0.5;
+const STROKE_MM: f64 = 0.6;
+const ASIDE_MM: f64 = 0.8;
+const TOUCHES_MM: f64 = 2.6;
+const BODY_MM: [f64; 2] = [2.0, 8.0];
+const NARROW_MM: f64 = 1.4;
+const OF_LINE_MM: f64 = 1.2;
+const BESIDE_MM: f64 = 0.4;
+const WORD_MM: f64 = 1.7;
+
+pub(crate) struct Own {
+    region: Region,
+    columns: usize,
+    mask: Vec<bool>,
+    /// Columns with a stroke that is higher than the resting line.
+    sounding: Vec<bool>,
+    /// Columns of what is so high that it is a sound for sure.
+    certain: Vec<bool>,
+}
+
+impl Own {
+    /// Whether a pixel of the page belongs to the sounds.
+    pub(crate) fn at(&self, x: usize, y: usize) -> bool {
+        let Region { left, top, right, bottom } = self.region;
+        let inside = (left..right).contains(&x) && (top..bottom).contains(&y);
+        inside && self.mask[(y - top) * self.columns + x - left]
+    }
+
+    /// Whether a column of the panel, from 0, has a stroke that may be a sound's.
+    pub(crate) fn sounds_in(&self, column: usize) -> bool {
+        self.sounding[column]
+    }
+
+    /// The first and last of the panel's columns from `from` to `to` that have a sound for sure.
+    pub(crate) fn certain(&self, from: usize, to: usize) -> Option<[usize; 2]> {
+        let mut columns = (from..=to).filter(|&column| self.certain[column]);
+        let first = columns.next()?;
+        Some([first, columns.next_back().unwrap_or(first)])
+    }
+
+    /// The parts that reach the resting line, without the letters among them; also says which
+    /// parts of the page's ink they took.
+    pub(crate) fn of(
+        sight: &Sight<'_>,
+        region: Region,
+        rest: usize,
+        small_sounds: bool,
+        lines: &[f64],
+        taken: &mut [bool],
+        stroke: impl Fn(&Self) -> f64,
+    ) -> Self {
+        let (ink, parts) = (sight.ink, sight.parts);
+        let slack = ink.px(REACHES_MM);
+        let reaches = |bounds: PixelBox| {
+            bounds.right >= region.left
+                && bounds.left < region.right
+                && bounds.bottom > region.top
+                && bounds.top < region.bottom
+                && bounds.top <= rest + slack
+                && bounds.bottom + slack >= rest
+        };
+        let own: Vec<bool> = (0..parts.count()).map(|part| reaches(parts.bounds(part))).collect();
+        let (columns, rows) = (region.right - region.left, region.bottom - region.top);
+        let part = |at: usize| {
+            let (x, y) = (region.left + at % columns, region.top + at / columns);
+            parts.at(y * ink.width + x)
+        };
+        let mask = (0..columns * rows).map(|at| part(at).is_some_and(|part| own[part])).collect();
+        let (sounding, certain) = (vec![true; columns], vec![false; columns]);
+        let mut all = Self { region, columns, mask, sounding, certain };
+        let stroke = stroke(&all);
+        let lines: Vec<f64> = lines.iter().map(|x| x - region.left as f64).collect();
+        let letters = all.letters(rest - region.top, stroke, small_sounds, &lines, ink.px_per_mm);
+        let mut written = vec![0_u32; parts.count()];
+        for at in (0..letters.len()).filter(|&at| letters[at]) {
+            all.mask[at] = false;
+            if let Some(part) = part(at) {
+                written[part] += 1;
+            }
+        }
+        for (part, own) in own.into_iter().enumerate() {
+            // What is written stays to be found as a label.
+            taken[part] |= own && 2 * written[part] < parts.area(part);
+        }
+        all
+    }
+
+    /// The usual height of the ink on the resting line in pixels, where one is drawn.
+    fn resting_stroke(&self, rest: usize) -> Option<f64> {
+        let rows = self.mask.len() / self.columns;
+        let inked = |x: usize, y: usize| self.mask[y * self.columns + x];
+        let run = |x: usize| {
+            let y = (rest.saturating_sub(4)..(rest + 5).min(rows)).find(|&y| inked(x, y))?;
+            let above = (0..y).rev().take_while(|&y| inked(x, y)).count();
+            Some(above + (y..rows).take_while(|&y| inked(x, y)).count())
+        };
+        let mut runs: Vec<usize> = (0..self.columns).filter_map(run).collect();
+        runs.sort_unstable();
+        // Where most of the ink there is sounds, it says nothing.
+        (2 * runs.len() > self.columns).then(|| runs[runs.len() / 3] as f64)
+    }
+
+    /// Letters that touch the resting line or stand on it, and what is left of alignment lines.
+    /// The resting line is taken away first; what then hangs together and is as small as a
+    /// letter, beside the sounds, is one.
+    fn letters(
+        &mut self,
+        rest: usize,
+        stroke: f64,
+        small_sounds: bool,
+        lines: &[f64],
+        px_per_mm: f64,
+    ) -> Vec<bool> {
+        let stroke = stroke.min(STROKE_MM * px_per_mm);
+        let (columns, rows) = (self.columns, self.mask.len() / self.columns);
+        let thin = self.resting_stroke(rest).map_or(1.4 * stroke, |line| 1.4 * line) as usize + 2;
+        let upright = self.without_resting_line(rest, thin, px_per_mm);
+        let parts = Parts::of(columns, rows, |at| upright[at]);
+        let bounds = (0..parts.count()).map(|piece| parts.bounds(piece)).collect();
+        let pieces = Pieces { parts, bounds, rest, rows, px_per_mm };
+        let kinds = pieces.kinds(stroke, small_sounds, lines);
+        let margin = pieces.px(BESIDE_MM);
+        self.sounding.fill(false);
+        for (bounds, kind) in pieces.bounds.iter().zip(&kinds) {
+            if *kind <= Kind::Stroke && bounds.height() >= pieces.px(LETTER_LOW_MM) {
+                let right = (bounds.right + margin + 1).min(columns);
+                self.sounding[bounds.left.saturating_sub(margin)..right].fill(true);
+            }
+        }
+        for (bounds, _) in
+            pieces.bounds.iter().zip(&kinds).filter(|(_, kind)| **kind == Kind::Sound)
+        {
+            self.certain[bounds.left..=bounds.right].fill(true);
+        }
+        let mut letters = vec![false; self.mask.len()];
+        // What of a letter went with the line goes with the letter.
+        let sound =
+            |at: usize| pieces.parts.at(at).is_some_and(|piece| kinds[piece] == Kind::Sound);
+        for (bounds, _) in
+            pieces.bounds.iter().zip(&kinds).filter(|(_, kind)| **kind > Kind::Stroke)
+        {
+            for y in bounds.top.saturating_sub(2)..(bounds.bottom + 3).min(rows) {
+                for x in bounds.left.saturating_sub(2)..(bounds.right + 3).min(columns) {
+                    letters[y * columns + x] = !sound(y * columns + x);
+                }
+            }
+        }
+        for piece in (0..kinds.len()).filter(|&piece| kinds[piece] == Kind::Sound) {
+            let bounds = pieces.bounds[piece];
+            for columns_of_letter in pieces.touching(piece, thin) {
+                for x in columns_of_letter {
+                    (self.sounding[x], self.certain[x]) = (false, false);
+                    for y in bounds.top..=bounds.bottom {
+                        letters[y * columns + x] |= pieces.parts.at(y * columns + x) == Some(piece);
+                    }
+                }
+            }
+        }
+        letters
+    }
+
+    /// The ink without what is no higher than a line on the resting line.
+    fn without_resting_line(&self, rest: usize, thin: usize, px_per_mm: f64) -> Vec<bool> {
+        let (columns, rows) = (self.columns, self.mask.len() / self.columns);
+        let reach = (REACHES_MM * px_per_mm).round() as usize;
+        let mut upright = self.mask.clone();
+        for x in 0..columns {
+            let mut y = rest.saturating_sub(reach);
+            while y <= (rest + reach).min(rows - 1) {
+                if !self.mask[y * columns + x] {
+                    y += 1;
+                    continue;
+                }
+                let above = (0..y).rev().take_while(|y| self.mask[y * columns + x]).count();
+                let below = (y..rows).take_while(|y| self.mask[y * columns + x]).count();
+                if above + below <= thin {
+                    for y in y - above..y + below {
+                        upright[y * columns + x] = false;
+                    }
+                }
+                y += below;
+            }
+        }
+        upright
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Kind {
+    /// A sound, or most of one.
+    Sound,
+    /// A stroke that may belong to one.
+    Stroke,
+    /// A letter.
+    Letter,
+    /// What is left of an alignment line.
+    Line,
+}
+
+struct Pieces {
+    parts: Parts,
+    bounds: Vec<PixelBox>,
+    rest: usize,
+    rows: usize,
+    px_per_mm: f64,
+}
+
+impl Pieces {
+    fn px(&self, mm: f64) -> usize {
+        (mm * self.px_per_mm).round() as usize
+    }
+
+    fn kinds(&self, stroke: f64, small_sounds: bool, lines: &[f64]) -> Vec<Kind> {
+        let mut kinds: Vec<Kind> = self
+            .bounds
+            .iter()
+            .map(|bounds| if self.leaves(bounds) { Kind::Line } else { Kind::Stroke })
+            .collect();
+        let strokes = self.bounds.iter().zip(&kinds).filter(|(_, kind)| **kind == Kind::Stroke);
+        let highest = strokes.map(|(bounds, _)| bounds.height()).max().unwrap_or(0);
+        let most = self.px(LETTER_HIGH_MM).min((LETTER_SHARE * highest as f64) as usize);
+        let core = (most + 1).max(self.px(SOUND_MM).min(highest)).max(highest * 3 / 10);
+        for (bounds, kind) in self.bounds.iter().zip(&mut kinds) {
+            if *kind == Kind::Stroke && bounds.height() >= core.max(self.px(LETTER_LOW_MM)) {
+                *kind = Kind::Sound;
+            }
+        }
+        let sounds: Vec<PixelBox> = (self.bounds.iter().zip(&kinds))
+            .filter(|(_, kind)| **kind == Kind::Sound)
+            .map(|(bounds, _)| *bounds)
+            .collect();
+        for (bounds, kind) in self.bounds.iter().zip(&mut kinds) {
+            if *kind == Kind::Stroke && self.is_along(bounds, lines, &sounds) {
+                *kind = Kind::Line;
+            }
+        }
+        let small = |bounds: &PixelBox| {
+            // Nothing of a letter stands over or under a sound.
+            let over = sounds.iter().any(|sound| {
+                let (from, to) = (bounds.left.max(sound.left), bounds.right.min(sound.right));
+                to > from && 3 * (to - from) > bounds.width()
+            });
+            // Small sounds lie evenly about the resting line.
+            let off = (bounds.top + bounds.bottom).abs_diff(2 * self.rest);
+            let even = small_sounds && 4 * off < bounds.height();
+            (self.px(LETTER_LOW_MM)..=most).contains(&bounds.height()) && !over && !even
+        };
+        for (bounds, kind) in self.bounds.iter().zip(&mut kinds) {
+            let wide = bounds.width() as f64 > (2.2 * stroke).max(0.9 * self.px_per_mm);
+            let letter = wide && bounds.width() <= self.px(LETTER_WIDE_MM) && small(bounds);
+            if *kind == Kind::Stroke && letter && !sounds.is_empty() {
+                *kind = Kind::Letter;
+            }
+        }
+        // An l or a 1 is as narrow as a stroke of hatching: it is a letter beside letters.
+        while let Some(more) = (0..kinds.len()).find(|&n| {
+            let one = &self.bounds[n];
+            kinds[n] == Kind::Stroke && small(one) && self.beside_letter(one, &kinds)
+        }) {
+            kinds[more] = Kind::Letter;
+        }
+        kinds
+    }
+
+    /// What goes through the panel from top to bottom, or is narrow and leaves it, is left of an
+    /// alignment line.
+    fn leaves(&self, bounds: &PixelBox) -> bool {
+        let edge = self.px(1.0);
+        let (above, below) = (bounds.top < edge, bounds.bottom + edge >= self.rows);
+        let narrow = self.px(NARROW_MM);
+        above && below && bounds.width() <= 2 * narrow
+            || (above || below) && bounds.width() <= narrow
+    }
+
+    /// What is narrow and lies along a line, away from the sounds, is left of it.
+    fn is_along(&self, bounds: &PixelBox, lines: &[f64], sounds: &[PixelBox]) -> bool {
+        let middle = (bounds.left + bounds.right) as f64 / 2.0;
+        let along = lines.iter().any(|x| (x - middle).abs() < OF_LINE_MM * self.px_per_mm);
+        let near = self.px(OF_LINE_MM);
+        let beside = |sound: &PixelBox| {
+            bounds.left <= sound.right + near && sound.left <= bounds.right + near
+        };
+        along && bounds.width() <= self.px(NARROW_MM) && !sounds.iter().any(beside)
+    }
+
+    fn beside_letter(&self, one: &PixelBox, kinds: &[Kind]) -> bool {
+        let letters = self.bounds.iter().zip(kinds).filter(|(_, kind)| **kind == Kind::Letter);
+        letters.map(|(bounds, _)| bounds).any(|other| {
+            let apart = one.left.max(other.left).saturating_sub(one.right.min(other.right));
+            let (top, bottom) = (one.top.max(other.top), one.bottom.min(other.bottom));
+            let high = one.height().max(other.height());
+            apart <= self.px(WORD_MM) && bottom > top && 2 * (bottom - top) >= high
+        })
+    }
+
+    /// Columns at a sound's beginning and end in which it reaches to one side of the resting
+    /// line alone, and no farther than letters do: where that is for long, a letter touches it.
+    fn touching(&self, piece: usize, thin: usize) -> [std::ops::Range<usize>; 2] {
+        let bounds = self.bounds[piece];
+        let aside = self.px(ASIDE_MM) + thin / 3;
+        let [least, most] = BODY_MM.map(|mm| self.px(mm));
+        let most = most.min(bounds.height() * 2 / 5);
+        let reach = |x: usize| {
+            let on = |y: &usize| self.parts.at(y * self.parts.width() + x) == Some(piece);
+            let top = (bounds.top..=bounds.bottom).find(on)?;
+            let bottom = (bounds.top..=bounds.bottom).rev().find(on)?;
+            let (above, below) = (self.rest.saturating_sub(top), bottom.saturating_sub(self.rest));
+            Some([above.min(below), above.max(below)])
+        };
+        let letter = |x: &usize| reach(*x).is_none_or(|[a, b]| a <= aside && b <= most);
+        let count = |columns: &mut dyn Iterator<Item = usize>| {
+            let columns: Vec<usize> = columns.take_while(letter).collect();
+            let body = columns.iter().filter_map(|&x| reach(x)).any(|[_, far]| far >= least);
+            if body && columns.len() >= self.px(TOUCHES_MM) { columns.len() } else { 0 }
+        };
+        let before = count(&mut (bounds.left..=bounds.right));
+        let after = count(&mut (bounds.left..=bounds.right).rev());
+        [bounds.left..bounds.left + before, bounds.right + 1 - after..bounds.right + 1]
+    }
+}
