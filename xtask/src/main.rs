@@ -1,4 +1,5 @@
-//! The project's tasks: `cargo xtask run`, `cargo xtask test`, `cargo xtask bench`.
+//! The project's tasks: `cargo xtask run`, `cargo xtask test`, `cargo xtask bench`,
+//! `cargo xtask accuracy`, `cargo xtask fuzz`.
 //!
 //! Only the standard library is used, so that a task starts within seconds of a checkout.
 #![allow(
@@ -8,6 +9,7 @@
 )]
 
 mod browser;
+mod fuzz;
 mod python;
 mod run;
 mod test;
@@ -20,7 +22,12 @@ use run::cargo;
 const USAGE: &str = "\
 cargo xtask run [-- ARGUMENTS]   build the program and open it (or run it with ARGUMENTS)
 cargo xtask test                 everything that a change must pass
-cargo xtask bench                measure, beside the same equations in SciPy";
+cargo xtask bench                measure, beside the same equations in SciPy
+cargo xtask accuracy [-- ARGUMENTS]
+                                 fill in, capture, read and mark 500 drawings whose truth is known;
+                                 without ARGUMENTS, writes docs/accuracy.md
+cargo xtask fuzz [TARGET] [--seconds N]
+                                 random bytes for whatever reads files and texts";
 
 /// What went wrong, in words.
 type Done = Result<(), String>;
@@ -35,6 +42,8 @@ fn main() -> ExitCode {
         "run" => run_program(rest),
         "test" => test::test(),
         "bench" => bench(rest),
+        "accuracy" => accuracy(rest),
+        "fuzz" => fuzz::fuzz(rest),
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);
@@ -63,6 +72,17 @@ fn bench(arguments: &[String]) -> Done {
         Err(why) => println!("SciPy is left out of the comparison: {why}"),
     }
     run::run(&mut bench)
+}
+
+/// The tables go into the guide only if they are the ones that it speaks of.
+fn accuracy(arguments: &[String]) -> Done {
+    let arguments = arguments.strip_prefix(&["--".to_owned()][..]).unwrap_or(arguments);
+    let mut measure = cargo();
+    measure.args(["run", "--release", "--package", "accuracy", "--"]).args(arguments);
+    if arguments.is_empty() {
+        measure.arg("--output").arg(root().join("docs/accuracy.md"));
+    }
+    run::run(&mut measure)
 }
 
 /// The folder of the workspace.

@@ -15,6 +15,7 @@ mod describe;
 mod document;
 mod error;
 pub mod font;
+mod image;
 mod layout;
 #[cfg(feature = "pdf")]
 mod pdf;

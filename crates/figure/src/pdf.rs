@@ -7,7 +7,8 @@ use krilla::color::rgb;
 use krilla::configure::{Accessibility, ConfigurationBuilder};
 use krilla::destination::XyzDestination;
 use krilla::error::KrillaError;
-use krilla::geom::{Path, PathBuilder, Point, Rect};
+use krilla::geom::{Path, PathBuilder, Point, Rect, Size, Transform};
+use krilla::image::Image;
 use krilla::metadata::Metadata;
 use krilla::num::NormalizedF32;
 use krilla::outline::{Outline, OutlineNode};
@@ -25,7 +26,7 @@ use crate::document::{Block, Page, words};
 use crate::font::FaceId;
 use crate::picture::{Align, Shape, Stroke};
 use crate::style::Colour;
-use crate::{Figure, FigureError, font};
+use crate::{Figure, FigureError, font, image};
 
 /// PDF's unit: 72 to the inch.
 const POINTS_PER_MM: f64 = 72.0 / 25.4;
@@ -173,6 +174,15 @@ fn draw(surface: &mut Surface<'_>, shape: &Shape) {
             fill(surface, path(std::slice::from_ref(points), true), *colour)
         }
         Shape::Lines { parts, stroke } => outline(surface, path(parts, false), stroke),
+        Shape::Image { area, width, height, grey } => {
+            let picture = image::png(*width, *height, grey)
+                .and_then(|file| Image::from_png(file.into(), true).ok());
+            let size = Size::from_wh(points(area.w), points(area.h));
+            let (Some(picture), Some(size)) = (picture, size) else { return };
+            surface.push_transform(&Transform::from_translate(points(area.x), points(area.y)));
+            surface.draw_image(picture, size);
+            surface.pop();
+        }
         Shape::Text { at, text, size, bold, align, colour } => {
             let width = font::width(text, *size, *bold);
             let left = match align {

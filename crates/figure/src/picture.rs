@@ -1,5 +1,7 @@
 //! A laid-out figure as drawing primitives.
 
+use std::sync::Arc;
+
 use crate::font;
 use crate::style::Colour;
 
@@ -142,6 +144,18 @@ pub enum Shape {
         /// Its colour.
         colour: Colour,
     },
+    /// A grey picture that fills a box. One whose `grey` is not as long as its size says is left
+    /// out.
+    Image {
+        /// The box.
+        area: Box2,
+        /// Pixels in a row.
+        width: usize,
+        /// Rows.
+        height: usize,
+        /// The pixels, row by row from the top, 0 black and 255 white.
+        grey: Arc<[u8]>,
+    },
 }
 
 impl Shape {
@@ -151,7 +165,9 @@ impl Shape {
         let run = |points: &Vec<[f64; 2]>| points.iter().map(shift).collect();
         let mut moved = self.clone();
         match &mut moved {
-            Self::Fill { area, .. } => *area = Box2::new(area.x + dx, area.y + dy, area.w, area.h),
+            Self::Fill { area, .. } | Self::Image { area, .. } => {
+                *area = Box2::new(area.x + dx, area.y + dy, area.w, area.h);
+            }
             Self::Lines { parts, .. } => *parts = parts.iter().map(run).collect(),
             Self::Polygon { points, .. } => *points = run(points),
             Self::Text { at, .. } => *at = shift(at),

@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
-use crate::font;
 use crate::picture::{Align, Figure, Item, Shape, Stroke, Tag};
 use crate::style::Colour;
+use crate::{font, image};
 
 /// Where the typeface of an SVG comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -114,6 +114,20 @@ fn write_shape(out: &mut String, shape: &Shape) {
             ),
         ),
         Shape::Lines { parts, stroke } => write_lines(out, parts, stroke),
+        Shape::Image { area, width, height, grey } => {
+            let Some(file) = image::png(*width, *height, grey) else { return };
+            put(
+                out,
+                format_args!(
+                    "<image x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" preserveAspectRatio=\"none\" href=\"data:image/png;base64,{}\"/>",
+                    number(area.x),
+                    number(area.y),
+                    number(area.w),
+                    number(area.h),
+                    base64(&file)
+                ),
+            );
+        }
         Shape::Polygon { points, colour } => {
             out.push_str("<path d=\"");
             write_points(out, points);

@@ -30,7 +30,17 @@ pub(crate) enum Command {
     Figure(Figure),
     /// Print drawing sheets, their key and their rubric, handouts and questions
     Sheet(Sheet),
+    /// Read scanned drawing sheets and mark them: marks, feedback, and what only a person can say
+    #[command(after_help = MARK)]
+    Mark(Mark),
+    /// Write an invented course with a class's filled-in sheets, to try everything on
+    Demo(Demo),
 }
+
+const MARK: &str = "\
+Everything that is read, found and decided is kept in marks.sqlite in the folder; what was read is
+not read again, so a run that was stopped goes on where it was. Without scans, what is there is
+marked again. Exit code 1 where no page could be read.";
 
 impl Default for Command {
     fn default() -> Self {
@@ -173,6 +183,48 @@ pub(crate) struct Sheet {
     /// Besides the PDF for the copier, one for each sheet in the folder per-student
     #[arg(long)]
     pub(crate) per_student: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Mark {
+    /// The test
+    #[arg(value_name = "TEST.toml")]
+    pub(crate) test: PathBuf,
+    /// Scans: PDF, JPEG, PNG and TIFF files, and folders of them
+    #[arg(value_name = "SCAN")]
+    pub(crate) scans: Vec<PathBuf>,
+    /// Folder to write into: results.json, gradebook.csv, review.csv and review/, feedback.pdf,
+    /// class.pdf
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: PathBuf,
+    /// Who has which sheet, as `incisura sheet --roster` wrote it; may be given more than once
+    #[arg(long, value_name = "sheets.csv")]
+    pub(crate) sheets: Vec<PathBuf>,
+    /// Keep marks.sqlite in this folder, in place of the one to write into
+    #[arg(long, value_name = "DIR")]
+    pub(crate) course: Option<PathBuf>,
+    /// The test's file as it was when the sheets were printed, if it was changed since
+    #[arg(long, value_name = "OLD.toml")]
+    pub(crate) printed: Vec<PathBuf>,
+    /// Take in what was decided: a review.csv with its column “decision” filled in
+    #[arg(long, value_name = "review.csv", requires = "who")]
+    pub(crate) decisions: Option<PathBuf>,
+    /// Who decided, or accepts
+    #[arg(long, value_name = "NAME")]
+    pub(crate) who: Option<String>,
+    /// Let marks count that changed rules give, in place of those that counted before
+    #[arg(long)]
+    pub(crate) accept: bool,
+    /// Print results.json in place of a summary
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Demo {
+    /// A new or an empty folder
+    #[arg(value_name = "DIR")]
+    pub(crate) folder: PathBuf,
 }
 
 /// Paper sizes.

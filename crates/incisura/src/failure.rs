@@ -26,6 +26,8 @@ pub(crate) enum Failure {
     Heart(#[from] HeartError),
     #[error(transparent)]
     Figure(#[from] FigureError),
+    #[error(transparent)]
+    Course(#[from] course::CourseError),
     #[error("cannot write to standard output: {}", plainly(.0))]
     Output(io::Error),
     #[error("{0}")]
@@ -43,6 +45,13 @@ impl Failure {
 
     pub(crate) fn file(path: &Path, what: impl Into<String>) -> Self {
         Self::File { path: path.to_owned(), what: what.into() }
+    }
+
+    /// What the course's database keeps for us and cannot be understood.
+    pub(crate) fn kept(error: serde_json::Error) -> Self {
+        Self::Other(format!(
+            "the course's database keeps something that this version does not understand ({error}); use the version that wrote it, or start a new folder"
+        ))
     }
 
     /// A heart's description in `path` that is at fault.

@@ -26,6 +26,15 @@ pub(crate) fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     fs::write(path, bytes).map_err(|reason| Failure::unwritable(path, reason))
 }
 
+/// Writes the whole file or leaves what is there: under another name first.
+pub(crate) fn replace(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let mut name = path.file_name().unwrap_or_default().to_owned();
+    name.push(".new");
+    let new = path.with_file_name(name);
+    write(&new, bytes)?;
+    fs::rename(&new, path).map_err(|reason| Failure::unwritable(path, reason))
+}
+
 /// Writes to the file, or to standard output where there is none.
 pub(crate) fn write_or_print(path: Option<&Path>, bytes: &[u8]) -> Result<(), Failure> {
     path.map_or_else(|| print(bytes), |path| write(path, bytes))

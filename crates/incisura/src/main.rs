@@ -5,11 +5,14 @@
 
 mod args;
 mod convention_command;
+mod demo_command;
 mod exercises;
 mod failure;
 mod figure_command;
 mod figure_file;
 mod files;
+mod mark;
+mod mark_command;
 mod progress;
 mod roster;
 mod schematics;
@@ -17,6 +20,7 @@ mod sheet_command;
 mod simulate;
 mod standard;
 mod summary;
+mod test_file;
 mod web;
 
 use std::process::ExitCode;
@@ -34,6 +38,8 @@ fn main() -> ExitCode {
         Command::Convention(convention) => convention_command::run(&convention),
         Command::Figure(figure) => figure_command::run(&figure),
         Command::Sheet(sheet) => sheet_command::run(&sheet),
+        Command::Mark(mark) => mark_command::run(&mark),
+        Command::Demo(demo) => demo_command::run(&demo),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

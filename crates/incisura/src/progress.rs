@@ -30,6 +30,13 @@ pub(crate) fn during<T>(message: &str, work: impl FnOnce() -> T) -> T {
     })
 }
 
+/// A bar that counts up to `length`.
+pub(crate) fn bar(message: &'static str, length: usize) -> ProgressBar {
+    let style = ProgressStyle::with_template("{msg} {bar:30} {pos} of {len}")
+        .expect("the template is well formed");
+    ProgressBar::new(length as u64).with_message(message).with_style(style)
+}
+
 /// Does `work` for each of `all`, with a bar that counts them.
 ///
 /// Like the sign, the bar goes to a terminal's standard error alone and leaves no trace.
@@ -38,9 +45,7 @@ pub(crate) fn counted<T, R, E>(
     all: &[T],
     mut work: impl FnMut(&T) -> Result<R, E>,
 ) -> Result<Vec<R>, E> {
-    let style = ProgressStyle::with_template("{msg} {bar:30} {pos} of {len}")
-        .expect("the template is well formed");
-    let bar = ProgressBar::new(all.len() as u64).with_message(message).with_style(style);
+    let bar = bar(message, all.len());
     let done = all.iter().map(|one| {
         let result = work(one);
         bar.inc(1);

@@ -25,17 +25,23 @@ pub(crate) fn read(path: &Path) -> Result<Vec<Student>, Failure> {
     students(&files::read(path)?).map_err(|what| Failure::file(path, what))
 }
 
-fn students(text: &str) -> Result<Vec<Student>, String> {
+/// A table with headers, as any spreadsheet writes it.
+pub(crate) fn table(text: &str) -> csv::Reader<&[u8]> {
+    let text = text.trim_start_matches('\u{feff}');
     // Spreadsheets of other countries separate with semicolons.
-    let header = text.trim_start_matches('\u{feff}').lines().next().unwrap_or_default();
-    let separator = [b',', b';', b'\t']
-        .into_iter()
-        .max_by_key(|separator| header.bytes().filter(|byte| byte == separator).count());
-    let mut reader = csv::ReaderBuilder::new()
+    let header = text.lines().next().unwrap_or_default();
+    let count = |separator: &u8| header.bytes().filter(|byte| byte == separator).count();
+    // Of equals, the last is taken.
+    let separator = [b'\t', b';', b','].into_iter().max_by_key(count);
+    csv::ReaderBuilder::new()
         .delimiter(separator.unwrap_or(b','))
         .trim(csv::Trim::All)
         .flexible(true)
-        .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+        .from_reader(text.as_bytes())
+}
+
+fn students(text: &str) -> Result<Vec<Student>, String> {
+    let mut reader = table(text);
     let headers = reader.headers().map_err(|error| error.to_string())?.clone();
     let column = |known: &[&str]| {
         headers.iter().position(|header| known.contains(&header.to_lowercase().as_str()))

@@ -21,6 +21,14 @@ pub(crate) fn read(named: &str) -> Result<Convention, Failure> {
     if let Some(shipped) = Shipped::find(named) {
         return Ok(shipped.convention());
     }
+    let path = file_of(named)?;
+    let text = files::read(&path)?;
+    Convention::from_toml(&text, &heart::subject())
+        .map_err(|faults| Failure::Faults { path, faults })
+}
+
+/// The file that `named` names, if it can be one.
+fn file_of(named: &str) -> Result<PathBuf, Failure> {
     let path = PathBuf::from(named);
     if path.extension().is_none() && !path.exists() {
         let known = cardiac::CONVENTIONS.iter().map(|shipped| shipped.name);
@@ -31,17 +39,16 @@ pub(crate) fn read(named: &str) -> Result<Convention, Failure> {
         );
         return Err(Failure::Other(format!("no convention is called “{named}”; {offer}")));
     }
-    let text = files::read(&path)?;
-    Convention::from_toml(&text, &heart::subject())
-        .map_err(|faults| Failure::Faults { path, faults })
+    Ok(path)
 }
 
-/// Reads the convention that `named` names: a shipped one, or a file in or below `folder`.
-pub(crate) fn read_beside(named: &str, folder: &Path) -> Result<Convention, Failure> {
-    if Shipped::find(named).is_some() || !named.ends_with(".toml") {
-        return read(named);
+/// The text of the convention that `named` names: a shipped one, or a file in or below `folder`.
+pub(crate) fn source_beside(named: &str, folder: &Path) -> Result<String, Failure> {
+    match Shipped::find(named) {
+        Some(shipped) => Ok(shipped.toml.to_owned()),
+        None if named.ends_with(".toml") => files::read(&folder.join(named)),
+        None => files::read(&file_of(named)?),
     }
-    read(&folder.join(named).to_string_lossy())
 }
 
 /// A resting adult with the rate and PR interval of `heart`, in sinus rhythm, for one beat.

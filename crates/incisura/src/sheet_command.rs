@@ -4,34 +4,42 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 
-use convention::schematic;
 use cycle::{Cycle, Subject};
 use figure::{Page, font};
-use heart::{Heart, HeartError, Rhythm};
+use heart::Heart;
 use sheet::{
-    Book, Copy, DrawnFrom, Form, Handout, Interval, Orientation, Setting, SheetError,
-    StripExercise, StripQuestion, StripSpec, StripText, Test, forms,
+    Book, Copy, Handout, Interval, Orientation, Setting, SheetError, StripExercise, StripQuestion,
+    StripSpec, StripText, Test, forms,
 };
 
 use crate::args;
 use crate::exercises::FormHeart;
 use crate::failure::Failure;
-use crate::{exercises, files, progress, roster, schematics};
+use crate::test_file::{self, Changes, at_key, heart_with};
+use crate::{exercises, files, progress, roster};
 
 pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
+    files::say(print(args)?.trim_end())
+}
+
+/// Prints what is asked for; gives what there is to tell.
+pub(crate) fn print(args: &args::Sheet) -> Result<String, Failure> {
     let text = files::read(&args.test)?;
     let subject = heart::subject();
-    let test = read(args, &text, &subject)?;
+    let changes = Changes {
+        forms: args.forms.map(usize::from),
+        paper: args.paper.map(Into::into),
+        large_print: args.large_print,
+    };
+    let read = test_file::read(&args.test, &text, &changes, &BTreeMap::new())?;
+    let test = read.test;
     let students = args.roster.as_deref().map(roster::read).transpose()?.unwrap_or_default();
     let hearts = forms(&test)
         .iter()
-        .map(|form| form_heart(&test, form, &args.test, &text))
+        .map(|form| test_file::form_heart(&test, form, &args.test, &text))
         .collect::<Result<Vec<FormHeart>, _>>()?;
     let models = hearts.iter().map(|form| form.drawn.clone()).collect();
-    // The file and what was changed on the command line make the test.
-    let large = if test.large_print { " large" } else { "" };
-    let identity = format!("{text}\n{} {:?}{large}", test.forms, test.paper);
-    let id = sheet::test_id(identity.as_bytes());
+    let id = test_file::identity(&text, test.forms, test.paper, test.large_print);
     let at_fault = |error: SheetError| Failure::file(&args.test, error.to_string());
     let book = Book::new(&test, &subject, &id, models).map_err(at_fault)?;
     let mut copies = copies(&book, test.forms, &students, args.spare);
@@ -72,27 +80,7 @@ pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
         write_each(&args.output.join("per-student"), &test, &copies, &sheets)?;
         let _ = writeln!(said, "per-student/           {} files", copies.len());
     }
-    files::say(said.trim_end())
-}
-
-/// The test, with what the command line changes.
-fn read(args: &args::Sheet, text: &str, subject: &Subject) -> Result<Test, Failure> {
-    let folder = args.test.parent().unwrap_or(Path::new(""));
-    let conventions =
-        |named: &str| schematics::read_beside(named, folder).map_err(|failure| failure.to_string());
-    let mut test = Test::from_toml(text, subject, &conventions)
-        .map_err(|faults| Failure::Faults { path: args.test.clone(), faults })?;
-    if let Some(count) = args.forms {
-        test.forms = usize::from(count);
-    }
-    if let Some(paper) = args.paper {
-        test.paper = paper.into();
-    }
-    if args.large_print {
-        test.enlarge();
-    }
-    test.about = about(&test);
-    Ok(test)
+    Ok(said)
 }
 
 /// What will be written, once all of it could be made.
@@ -233,79 +221,6 @@ fn sheet_list(copies: &[Copy], students: &[roster::Student], forms: usize) -> St
     String::from_utf8(bytes).expect("fields are text")
 }
 
-/// What the hearts are, where they are no healthy adults at rest: their condition's title, or
-/// their rhythm.
-fn about(test: &Test) -> String {
-    let named = |key: &str| match test.settings.get(key) {
-        Some(Setting::Name(name)) => Some(name.as_str()),
-        _ => None,
-    };
-    let condition = named("condition").and_then(|name| heart::condition(name).ok());
-    let rhythm = named("rhythm").filter(|name| *name != "sinus").map(|name| {
-        let taught =
-            heart::conditions().into_iter().find(|condition| condition.heart.rhythm.name() == name);
-        taught.map_or_else(|| name.replace('_', " "), |condition| condition.title)
-    });
-    let condition = condition.filter(|condition| condition.name != "rest");
-    [condition.map(|condition| condition.title), rhythm]
-        .into_iter()
-        .flatten()
-        .collect::<Vec<_>>()
-        .join(", ")
-}
-
-/// A form's heart, and its completed cycle: the heart's own, or the convention's schematic on
-/// it.
-fn form_heart(test: &Test, form: &Form, path: &Path, text: &str) -> Result<FormHeart, Failure> {
-    let heart = heart_of(form).map_err(|error| at_key(path, text, 1, error))?;
-    let computed = heart::simulate(&heart, heart::natural_beats(&heart))?;
-    let drawn = match test.drawn_from {
-        DrawnFrom::Heart => heart::simulate(&heart, test.beats)?,
-        DrawnFrom::Rules => {
-            let base = heart::simulate(&heart, 1)?;
-            schematic(&test.convention, &heart::subject(), &base, test.beats).map_err(|error| {
-                let what = format!(
-                    "form {} cannot be drawn by the rules: {error}; drawn_from = \"heart\" draws the heart as it is",
-                    form.letter
-                );
-                Failure::file(path, what)
-            })?
-        }
-    };
-    Ok(FormHeart { heart, computed, drawn })
-}
-
-fn heart_of(form: &Form) -> Result<Heart, HeartError> {
-    let numbers = form.numbers.iter().map(|(name, value)| (name.as_str(), *value));
-    let names = form.names.iter().map(|(name, value)| (name.as_str(), value.as_str()));
-    heart_with(numbers, names.collect())
-}
-
-/// What is wrong with a heart, at its key's line in the test: the first from `from` on.
-fn at_key(path: &Path, text: &str, from: usize, error: HeartError) -> Failure {
-    let key = match &error {
-        HeartError::UnknownParameter { name, .. } => name,
-        HeartError::OutOfRange { parameter, .. } => parameter.name,
-        HeartError::UnknownCondition { .. } => "condition",
-        HeartError::UnknownRhythm { .. } => "rhythm",
-        _ => return Failure::heart_in(path, error),
-    };
-    let is_key = |line: &str| {
-        let rest = line.trim_start().strip_prefix(key);
-        rest.is_some_and(|rest| rest.trim_start().starts_with('='))
-    };
-    let mut lines = text.lines().enumerate().skip(from - 1);
-    match lines.find(|(_, line)| is_key(line)) {
-        Some((index, line)) => Failure::InFile {
-            path: path.to_owned(),
-            line: index + 1,
-            text: line.trim().to_owned(),
-            what: error.to_string(),
-        },
-        None => Failure::heart_in(path, error),
-    }
-}
-
 /// The strips that the test asks for, with what is asked about each.
 fn strips(test: &Test, path: &Path, text: &str) -> Result<Vec<StripExercise>, Failure> {
     let subject = heart::subject();
@@ -362,26 +277,4 @@ fn accepted(reading: &cardiac::Reading) -> String {
     let Some(tolerance) = reading.tolerance else { return String::new() };
     let unit = if reading.unit == "/min" { "a minute" } else { reading.unit };
     format!("± {tolerance:.0} {unit}")
-}
-
-/// A resting heart, or the condition among `names`, with its numbers set.
-fn heart_with<'a>(
-    numbers: impl Iterator<Item = (&'a str, f64)>,
-    names: BTreeMap<&'a str, &'a str>,
-) -> Result<Heart, HeartError> {
-    let mut heart = match names.get("condition") {
-        Some(name) => heart::condition(name)?.heart,
-        None => Heart::default(),
-    };
-    if let Some(name) = names.get("rhythm") {
-        heart.rhythm = Rhythm::from_name(name)?;
-    }
-    for (name, value) in numbers {
-        heart.parameters.set(name, value)?;
-    }
-    for name in names.keys().filter(|name| **name != "condition" && **name != "rhythm") {
-        // A name where a number belongs is told as the heart tells it.
-        heart.parameters.set(name, f64::NAN)?;
-    }
-    Ok(heart)
 }

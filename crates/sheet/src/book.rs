@@ -109,6 +109,43 @@ impl<'a> Book<'a> {
         Ok(Self { test, subject, id: id.to_owned(), forms: pages })
     }
 
+    /// What things are called.
+    pub fn subject(&self) -> &'a Subject {
+        self.subject
+    }
+
+    /// The test's identifier.
+    pub fn id(&self) -> &str {
+        &self.id
+    }
+
+    /// Millimetres a second on paper.
+    pub fn mm_per_s(&self) -> f64 {
+        self.test.mm_per_s
+    }
+
+    /// How many forms there are.
+    pub fn forms(&self) -> usize {
+        self.forms.len()
+    }
+
+    /// The completed cycle of form number `form`, from 0.
+    pub fn model(&self, form: usize) -> &Cycle {
+        &self.forms[form].model
+    }
+
+    /// Where everything is on the pages of form number `form`, from 0.
+    pub fn layouts(&self, form: usize) -> &[Layout] {
+        &self.forms[form].layouts
+    }
+
+    /// Whether `rule` is about what is to be drawn on form number `form`, and about what its
+    /// key shows.
+    pub fn is_asked(&self, rule: &Rule, form: usize) -> bool {
+        let form = &self.forms[form];
+        self.asks_for(rule, form) && shown(form, self.subject, rule)
+    }
+
     /// One master of each form, to be copied.
     pub fn masters(&self) -> Vec<Copy> {
         (0..self.forms.len()).map(|form| Copy { sheet: 0, form, name: None }).collect()

@@ -9,12 +9,18 @@ use crate::print::{self, Sizes};
 const MARGIN: f64 = 18.0;
 
 /// A part of a page that stands by itself, drawn from its own top.
-pub(crate) struct Piece {
+#[derive(Clone, Debug)]
+pub struct Piece {
     height: f64,
     block: Block,
 }
 
 impl Piece {
+    /// Its height, with the space below it.
+    pub fn height(&self) -> f64 {
+        self.height
+    }
+
     /// The lines of a paragraph that fit into `room`, at least one, and the others; anything
     /// else stays whole.
     fn cut(self, room: f64) -> (Self, Option<Self>) {
@@ -51,14 +57,18 @@ fn line_distance(lines: &[Shape]) -> Option<f64> {
     }
 }
 
-/// A column of a table: its head and its share of the width.
-pub(crate) struct Column {
-    pub(crate) head: &'static str,
-    pub(crate) share: f64,
+/// A column of a table.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Column {
+    /// What stands over it.
+    pub head: &'static str,
+    /// Its share of the width, against the others'.
+    pub share: f64,
 }
 
-/// Pages that are filled from top to bottom.
-pub(crate) struct Flow {
+/// Pages that are filled from top to bottom; lengths in millimetres.
+#[derive(Debug)]
+pub struct Flow {
     sizes: Sizes,
     size_mm: [f64; 2],
     title: String,
@@ -68,7 +78,7 @@ pub(crate) struct Flow {
 
 impl Flow {
     /// Pages of `size_mm` with `title` at the top of the first and at the foot of all.
-    pub(crate) fn new(size_mm: [f64; 2], sizes: Sizes, title: &str) -> Self {
+    pub fn new(size_mm: [f64; 2], sizes: Sizes, title: &str) -> Self {
         let pages = vec![Page::new(size_mm, title)];
         let mut flow = Self { sizes, size_mm, title: title.to_owned(), pages, y: MARGIN };
         let lines = flow.lines(title, sizes.title, true, 0.0);
@@ -77,18 +87,23 @@ impl Flow {
         flow
     }
 
+    /// The sizes that it is set in.
+    pub fn sizes(&self) -> Sizes {
+        self.sizes
+    }
+
     /// Width of the text.
-    pub(crate) fn width(&self) -> f64 {
+    pub fn width(&self) -> f64 {
         self.size_mm[0] - 2.0 * MARGIN
     }
 
     /// Height of a page's text.
-    pub(crate) fn full_height(&self) -> f64 {
+    pub fn full_height(&self) -> f64 {
         self.bottom() - MARGIN
     }
 
     /// Height that is left on the page.
-    pub(crate) fn room(&self) -> f64 {
+    pub fn room(&self) -> f64 {
         self.bottom() - self.y
     }
 
@@ -106,7 +121,7 @@ impl Flow {
     }
 
     /// A heading within the page; level 2 is the first below the title.
-    pub(crate) fn heading(&self, level: u8, words: &str) -> Piece {
+    pub fn heading(&self, level: u8, words: &str) -> Piece {
         let (shapes, height) = self.lines(words, self.sizes.heading, true, 0.0);
         let before = 0.5 * self.sizes.heading;
         let shapes = shapes.iter().map(|shape| shape.moved(0.0, before)).collect();
@@ -114,13 +129,13 @@ impl Flow {
     }
 
     /// A paragraph.
-    pub(crate) fn paragraph(&self, words: &str) -> Piece {
+    pub fn paragraph(&self, words: &str) -> Piece {
         let (shapes, height) = self.lines(words, self.sizes.text, false, 0.0);
         Piece { height: height + 0.35 * self.sizes.text, block: Block::Paragraph(shapes) }
     }
 
     /// A line in bold.
-    pub(crate) fn strong(&self, words: &str) -> Piece {
+    pub fn strong(&self, words: &str) -> Piece {
         let (shapes, height) = self.lines(words, self.sizes.text, true, 0.0);
         Piece { height: height + 0.35 * self.sizes.text, block: Block::Paragraph(shapes) }
     }
@@ -134,10 +149,38 @@ impl Flow {
     }
 
     /// A list with a label before each item; labels are set in a column of their own.
-    pub(crate) fn list(&self, items: &[(String, String)]) -> Piece {
+    pub fn list(&self, items: &[(String, String)]) -> Piece {
+        self.list_with(items, self.label_width(items))
+    }
+
+    /// Puts a list, which goes on overleaf where the page ends.
+    pub fn put_list(&mut self, items: &[(String, String)]) {
+        let label_width = self.label_width(items);
+        let mut left = items;
+        while !left.is_empty() {
+            let fits =
+                |count: &usize| self.list_with(&left[..*count], label_width).height <= self.room();
+            let mut count = (1..=left.len()).take_while(fits).last().unwrap_or(0);
+            if count == 0 && self.y > MARGIN {
+                self.turn();
+                continue;
+            }
+            count = count.max(1);
+            let piece = self.list_with(&left[..count], label_width);
+            self.put(vec![piece]);
+            left = &left[count..];
+        }
+    }
+
+    /// Width of the widest label.
+    fn label_width(&self, items: &[(String, String)]) -> f64 {
+        let widths = items.iter().map(|(label, _)| font::width(label, self.sizes.text, true));
+        widths.fold(0.0, f64::max)
+    }
+
+    fn list_with(&self, items: &[(String, String)], label_width: f64) -> Piece {
         let size = self.sizes.text;
-        let widest = items.iter().map(|(label, _)| font::width(label, size, true));
-        let indent = size + widest.fold(0.0, f64::max) + 0.7 * size;
+        let indent = size + label_width + 0.7 * size;
         let mut y = 0.0;
         let mut list = Vec::new();
         for (label, words) in items {
@@ -205,7 +248,7 @@ impl Flow {
     }
 
     /// A picture, in the middle of the width.
-    pub(crate) fn picture(&self, figure: &Figure) -> Piece {
+    pub fn picture(&self, figure: &Figure) -> Piece {
         let left = MARGIN + ((self.width() - figure.width_mm) / 2.0).max(0.0);
         let shapes = figure.items.iter().map(|item| item.shape.moved(left, 0.0)).collect();
         let block = Block::Picture { alt: figure.alt.clone(), shapes };
@@ -213,13 +256,13 @@ impl Flow {
     }
 
     /// Room between groups.
-    pub(crate) fn space(&mut self, height: f64) {
+    pub fn space(&mut self, height: f64) {
         self.y += height;
     }
 
     /// Puts pieces that belong together on one page, where they fit on one; a paragraph that is
     /// longer than a page goes on overleaf.
-    pub(crate) fn put(&mut self, pieces: Vec<Piece>) {
+    pub fn put(&mut self, pieces: Vec<Piece>) {
         let whole: f64 = pieces.iter().map(|piece| piece.height).sum();
         if self.y + whole > self.bottom() && whole <= self.full_height() {
             self.turn();
@@ -240,7 +283,7 @@ impl Flow {
     }
 
     /// Begins a new page.
-    pub(crate) fn turn(&mut self) {
+    pub fn turn(&mut self) {
         self.pages.push(Page::new(self.size_mm, ""));
         self.y = MARGIN;
     }
@@ -250,7 +293,7 @@ impl Flow {
     }
 
     /// A table; its head is repeated on every page it reaches.
-    pub(crate) fn table(&mut self, columns: &[Column], rows: &[Vec<String>]) {
+    pub fn table(&mut self, columns: &[Column], rows: &[Vec<String>]) {
         let heads = columns.iter().map(|column| column.head.to_owned()).collect::<Vec<_>>();
         let head = self.row(columns, &heads, true);
         let mut rules = Vec::new();
@@ -315,7 +358,7 @@ impl Flow {
     }
 
     /// The pages, numbered.
-    pub(crate) fn finish(self) -> Vec<Page> {
+    pub fn finish(self) -> Vec<Page> {
         let of = self.pages.len();
         let [width, height] = self.size_mm;
         let y = height - MARGIN;

@@ -287,7 +287,7 @@ pub(crate) fn lay_out(
             area: Box2::new(panels_left, top, width, height),
             time_s,
             values: values(subject, model, channel),
-            given: given.contains(channel),
+            given: page.scaffold.shows(given.contains(channel)),
         });
         top += height + measures.gap;
     }
@@ -296,7 +296,7 @@ pub(crate) fn lay_out(
     for bar in &page.bars {
         top += measures.bar_name;
         let area = Box2::new(panels_left, top, width, measures.bar);
-        let given = given.contains(bar);
+        let given = page.scaffold.shows(given.contains(bar));
         bars.push(BarPlace { bar: bar.clone(), area, time_s, given });
         top += measures.bar;
     }

@@ -34,8 +34,10 @@ pub use definition::{
     DrawnFrom, Handout, Orientation, PageText, Paper, Questions, Scaffold, Setting, StripText, Test,
 };
 pub use error::SheetError;
+pub use flow::{Column, Flow, Piece};
 pub use forms::{Form, forms};
 pub use layout::{BarGeometry, BarPlace, Layout, PanelGeometry, PanelPlace, Place};
+pub use print::Sizes;
 pub use questions::Exercise;
 pub use schematic_figure::{convention_figure, step_figure};
 pub use strip::{Interval, MM_PER_MV, MM_PER_S, StripSpec, Wave, strip, waves};

@@ -5,33 +5,33 @@ use figure::{Align, Shape, Stroke, font};
 
 /// Sizes in millimetres: of letters the em, of lines the width.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Sizes {
+pub struct Sizes {
     /// A page's title.
-    pub(crate) title: f64,
+    pub title: f64,
     /// Headings within a page.
-    pub(crate) heading: f64,
+    pub heading: f64,
     /// Running text.
-    pub(crate) text: f64,
+    pub text: f64,
     /// Numbers on axes and other small print.
-    pub(crate) small: f64,
+    pub small: f64,
     /// A printed trace: no thinner than a pencil's, so that both look alike.
-    pub(crate) trace: f64,
+    pub trace: f64,
     /// Alignment lines and brackets.
-    pub(crate) line: f64,
+    pub line: f64,
 }
 
 impl Sizes {
     /// The usual print.
-    pub(crate) const USUAL: Self =
+    pub const USUAL: Self =
         Self { title: 4.4, heading: 3.9, text: 3.4, small: 2.7, trace: 0.5, line: 0.25 };
 
     /// Large print: no letter smaller than 18 points (6.35 mm), the least that is commonly
     /// called large print. (Common practice, from memory.)
-    pub(crate) const LARGE: Self =
+    pub const LARGE: Self =
         Self { title: 7.4, heading: 6.8, text: 6.35, small: 6.35, trace: 1.0, line: 0.5 };
 
     /// Distance of baselines of running text.
-    pub(crate) fn leading(&self) -> f64 {
+    pub fn leading(&self) -> f64 {
         1.28 * self.text
     }
 }

@@ -1,0 +1,90 @@
+//! The tables.
+
+use std::fmt::Write as _;
+
+use crate::drawings::{KINDS, TESTS};
+use crate::tally::Tally;
+
+/// What the project aims at: median and 95th percentile of a landmark's error, verdicts right, and
+/// verdicts left to a person.
+const AIMS: &str = "0.5 mm | 1.0 mm";
+
+const HEAD: &str = "\
+| | drawings | landmarks | error: half below | 95 of 100 below | not found | verdicts given | right | left to a person | pages lost | taken for another sheet |
+|---|---|---|---|---|---|---|---|---|---|---|
+";
+
+pub(crate) fn report(count: usize, seed: u64, tallies: &[Tally]) -> String {
+    let all = Tally::joined(tallies);
+    let mut said = format!(
+        "# How exactly drawings are read and marked
+
+Made by `cargo xtask accuracy`: {count} drawings, seed {seed}. A generator (`crates/hand`, which shares no code with the
+reader) fills in printed sheets as students would, with tremor, gaps, second tries, alignment lines, labels and mistakes of
+known size, and copies or photographs them. What is read is then compared with what was drawn. The drawings are invented;
+no student's work was used.
+
+An error is the distance between where a landmark was drawn and where it was found, along the time axis; a landmark
+that was taken for another counts with its whole distance. Verdicts are those of all rules asked for but labels, which are
+always for a person ({labels} here). A verdict is right if the truth's is the same; where something was not drawn, “not
+met” is right. Faint pencil is told apart from the other drawings, whatever it was captured with.
+
+## By capture
+
+{HEAD}",
+        labels = all.labels,
+    );
+    for (kind, name) in KINDS.iter().enumerate() {
+        said += &row(name, &Tally::joined(tallies.iter().filter(|tally| tally.kind == kind)));
+    }
+    said += &row("all", &all);
+    let _ = writeln!(said, "| aim | | | {AIMS} | | | 99.5 % | 8 % | 0 | 0 |");
+    let _ = write!(said, "\n## By sheet\n\n{HEAD}");
+    for (test, sheet) in TESTS.iter().enumerate() {
+        said +=
+            &row(sheet.title, &Tally::joined(tallies.iter().filter(|tally| tally.test == test)));
+    }
+    said += "\n## Why verdicts were left to a person\n\n| reason | verdicts |\n|---|---|\n";
+    for (reason, count) in &all.review {
+        let _ = writeln!(said, "| {reason} | {count} |");
+    }
+    said += "\n## By landmark\n\n| landmark | drawn and found | error: half below | 95 of 100 below |\n|---|---|---|---|\n";
+    for (name, off) in &all.by_name {
+        let (middle, most) = (percentile(off, 0.5), percentile(off, 0.95));
+        let _ = writeln!(said, "| {name} | {} | {middle:.2} mm | {most:.2} mm |", off.len());
+    }
+    let _ = write!(
+        said,
+        "\n## What went wrong\n\n{} verdicts are wrong; {} of them took points away.\n\n",
+        all.wrong.len(),
+        all.wrong_zeros
+    );
+    for one in all.lost.iter().chain(&all.wrong) {
+        let _ = writeln!(said, "- {one}");
+    }
+    said
+}
+
+fn row(name: &str, tally: &Tally) -> String {
+    let given = tally.right + tally.wrong.len();
+    let left: usize = tally.review.values().sum();
+    let percent = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
+    format!(
+        "| {name} | {} | {} | {:.2} mm | {:.2} mm | {:.1} % | {given} | {:.2} % | {:.1} % | {} | {} |\n",
+        tally.drawings,
+        tally.landmarks,
+        percentile(&tally.off_mm, 0.5),
+        percentile(&tally.off_mm, 0.95),
+        percent(tally.missed, tally.landmarks),
+        percent(tally.right, given),
+        percent(left, left + given),
+        tally.lost.len(),
+        tally.mistaken,
+    )
+}
+
+fn percentile(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(((sorted.len().max(1) - 1) as f64 * share).round() as usize).copied().unwrap_or(0.0)
+}

@@ -1,0 +1,154 @@
+//! Counting what is right on one drawing, and on many.
+
+use std::collections::BTreeMap;
+
+use convention::Outcome as True;
+use marking::{Located, Mark, Marks, Outcome, RuleMark};
+
+use crate::drawings::{KINDS, One, TESTS};
+
+/// What was measured.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Tally {
+    /// Of one drawing: how it was captured, and of which test it is.
+    pub(crate) kind: usize,
+    pub(crate) test: usize,
+    pub(crate) drawings: usize,
+    /// Why pages were lost.
+    pub(crate) lost: Vec<String>,
+    /// Drawings taken for another sheet.
+    pub(crate) mistaken: usize,
+    /// Distances of landmarks from the truth along the time axis, in millimetres.
+    pub(crate) off_mm: Vec<f64>,
+    pub(crate) by_name: BTreeMap<String, Vec<f64>>,
+    /// Landmarks that were drawn, and those of them that were not found.
+    pub(crate) landmarks: usize,
+    pub(crate) missed: usize,
+    /// Verdicts given without a person, and those of them that are wrong.
+    pub(crate) right: usize,
+    pub(crate) wrong: Vec<String>,
+    /// Points that a wrong verdict took away.
+    pub(crate) wrong_zeros: usize,
+    /// Verdicts left to a person, by their reason.
+    pub(crate) review: BTreeMap<&'static str, usize>,
+    /// Labels, which are always for a person.
+    pub(crate) labels: usize,
+}
+
+/// A verdict that is this sure and still left to a person is so near its tolerance.
+const SURE: f64 = 0.9;
+
+impl Tally {
+    pub(crate) fn of(one: &One, show: bool) -> Self {
+        let mut tally = Self { kind: one.kind, test: one.test, drawings: 1, ..Self::default() };
+        tally.mistaken = usize::from(one.mistaken);
+        match &one.made {
+            Err(why) => tally.lost.push(format!("drawing {}: {why}", one.number)),
+            Ok((located, marks)) => {
+                tally.find(one, located, show);
+                tally.judge(one, marks, show);
+            }
+        }
+        tally
+    }
+
+    fn find(&mut self, one: &One, located: &Located, show: bool) {
+        for trace in one.truth.pages.iter().flat_map(|page| &page.traces) {
+            for mark in &trace.landmarks {
+                let own = |found: &&Mark| {
+                    found.name == mark.name && found.channel.as_ref() == Some(&trace.channel)
+                };
+                let off = |found: &Mark| found.at_mm[0] - mark.at_mm[0];
+                let near = located.marks.iter().filter(own);
+                let near = near.min_by(|a, b| off(a).abs().total_cmp(&off(b).abs()));
+                self.landmarks += 1;
+                let Some(near) = near else {
+                    self.missed += 1;
+                    continue;
+                };
+                if show {
+                    println!(
+                        "drawing {}, {}: {} {} {:.2} mm off, confidence {:.2}, spread {:.2} mm",
+                        one.number,
+                        KINDS[one.kind],
+                        trace.channel,
+                        mark.name,
+                        off(near),
+                        near.confidence,
+                        near.spread_mm
+                    );
+                }
+                self.off_mm.push(off(near).abs());
+                let name = format!("{} `{}`", trace.channel, mark.name);
+                self.by_name.entry(name).or_default().push(off(near).abs());
+            }
+        }
+    }
+
+    fn judge(&mut self, one: &One, marks: &Marks, show: bool) {
+        for rule in &marks.rules {
+            if one.labels.contains(&rule.id) {
+                self.labels += 1;
+                continue;
+            }
+            let Some(truth) = one.truth.verdicts.iter().find(|truth| truth.rule == rule.id) else {
+                continue;
+            };
+            let right = match rule.outcome {
+                Outcome::Review => {
+                    *self.review.entry(reason(rule)).or_default() += 1;
+                    if show {
+                        println!("drawing {}: {} for review: {rule:?}", one.number, rule.id);
+                    }
+                    continue;
+                }
+                Outcome::Met => truth.outcome == True::Met,
+                // What was not drawn earns nothing, whether or not it can be measured.
+                Outcome::NotMet => truth.outcome != True::Met,
+            };
+            if right {
+                self.right += 1;
+                continue;
+            }
+            self.wrong_zeros += usize::from(rule.outcome == Outcome::NotMet);
+            self.wrong.push(format!(
+                "drawing {} ({}, {}): `{}` {}; in truth: {}",
+                one.number, KINDS[one.kind], TESTS[one.test].title, rule.id, rule.why, truth.why
+            ));
+        }
+    }
+
+    /// What was measured on all of `tallies`.
+    pub(crate) fn joined<'a>(tallies: impl IntoIterator<Item = &'a Self>) -> Self {
+        let mut all = Self::default();
+        for tally in tallies {
+            all.drawings += tally.drawings;
+            all.lost.extend(tally.lost.iter().cloned());
+            all.mistaken += tally.mistaken;
+            all.off_mm.extend(&tally.off_mm);
+            for (name, off) in &tally.by_name {
+                all.by_name.entry(name.clone()).or_default().extend(off);
+            }
+            all.landmarks += tally.landmarks;
+            all.missed += tally.missed;
+            all.right += tally.right;
+            all.wrong.extend(tally.wrong.iter().cloned());
+            all.wrong_zeros += tally.wrong_zeros;
+            for (reason, count) in &tally.review {
+                *all.review.entry(reason).or_default() += count;
+            }
+            all.labels += tally.labels;
+        }
+        all
+    }
+}
+
+/// Why a verdict was left to a person.
+fn reason(rule: &RuleMark) -> &'static str {
+    match (rule.proposal, rule.measured_mm) {
+        (None, _) => "what it is about was not found",
+        (Some(_), None) => "what it is about seems not to be drawn",
+        (Some(_), Some(_)) if rule.confidence < SURE => "a landmark could be elsewhere",
+        _ => "near the tolerance",
+    }
+}

@@ -1,0 +1,147 @@
+//! `feedback.pdf` and `class.pdf`.
+
+use convention::Convention;
+use course::Course;
+use figure::{Box2, Page, pdf_of};
+use marking::{
+    ClassForm, ClassSheet, DrawnSheet, Feedback, Head, PagePicture, Rubric, class_pages,
+    feedback_pages, statistics,
+};
+use sheet::{Book, Orientation, Test};
+
+use crate::failure::Failure;
+use crate::mark::class::{Class, Record};
+use crate::mark::prints::Books;
+use crate::mark::review::GreyPicture;
+use crate::mark::sheets::{Finding, SheetPages, form_index};
+use crate::progress;
+
+/// The two files; none where nothing was marked.
+pub(crate) struct Pdfs {
+    pub(crate) feedback: Vec<u8>,
+    pub(crate) class: Vec<u8>,
+}
+
+/// A sheet that was marked, with all that is shown of it.
+struct Shown<'a> {
+    record: &'a Record,
+    pages: &'a SheetPages,
+    finding: &'a Finding,
+    drawn: DrawnSheet,
+    form: usize,
+}
+
+/// Makes both files.
+pub(crate) fn pdfs(
+    class: &Class,
+    course: &Course,
+    books: &Books<'_>,
+    convention: &Convention,
+) -> Result<Option<Pdfs>, Failure> {
+    let (mut feedback, mut of_class) = (Vec::new(), Vec::new());
+    let mut prints: Vec<&str> = Vec::new();
+    for record in &class.records {
+        if record.finding.is_some() && !prints.contains(&record.test.as_str()) {
+            prints.push(&record.test);
+        }
+    }
+    for id in prints {
+        let (Some(book), Some(test)) = (books.book(id), books.editions.test(id)) else { continue };
+        let shown = shown(class, id, book);
+        let size_mm = test.paper.size_mm(Orientation::Portrait);
+        let head = Head {
+            test: &test.title,
+            course: &test.course,
+            size_mm,
+            large_print: test.large_print,
+        };
+        let rubrics: Vec<Rubric<'_>> =
+            (0..book.forms()).map(|form| Rubric::new(book, convention, form)).collect();
+        feedback.extend(feedback_of(&shown, &rubrics, test, course, &head)?);
+        of_class.extend(class_of(&shown, &rubrics, &head));
+    }
+    if feedback.is_empty() {
+        return Ok(None);
+    }
+    let title = &class.title;
+    let pdf = |what: &str, pages: &[Page]| {
+        progress::during("writing pages", || pdf_of(pages, &format!("{what}: {title}")))
+    };
+    Ok(Some(Pdfs { feedback: pdf("Feedback", &feedback)?, class: pdf("Class", &of_class)? }))
+}
+
+fn shown<'a>(class: &'a Class, id: &str, book: &Book<'_>) -> Vec<Shown<'a>> {
+    let own = class.records.iter().filter(|record| record.test == id);
+    let shown = own.filter_map(|record| {
+        let (pages, finding) = (record.pages.as_ref()?, record.finding.as_ref()?);
+        let form = form_index(record.form).min(book.forms() - 1);
+        Some(Shown { record, pages, finding, drawn: pages.drawn(), form })
+    });
+    shown.collect()
+}
+
+fn feedback_of(
+    shown: &[Shown<'_>],
+    rubrics: &[Rubric<'_>],
+    test: &Test,
+    course: &Course,
+    head: &Head<'_>,
+) -> Result<Vec<Page>, Failure> {
+    let size = test.paper.size_mm(test.orientation);
+    let pages = progress::counted("writing feedback", shown, |one| {
+        let pictures = pictures(one.pages, course, size)?;
+        let feedback = Feedback {
+            sheet: one.record.sheet,
+            name: one.record.whose().map(|(name, _)| name),
+            form: (test.forms > 1).then_some(one.record.form),
+            rubric: &rubrics[one.form],
+            drawn: &one.drawn,
+            located: &one.finding.located,
+            marks: &one.finding.marks,
+            pictures: &pictures,
+        };
+        Ok::<_, Failure>(feedback_pages(&[feedback], head))
+    })?;
+    Ok(pages.concat())
+}
+
+/// The kept pictures of a sheet's pages, which show the whole page.
+fn pictures(
+    sheet: &SheetPages,
+    course: &Course,
+    [w, h]: [f64; 2],
+) -> Result<Vec<PagePicture>, Failure> {
+    let mut pictures = Vec::new();
+    for (page, _) in &sheet.pages {
+        let png = course.picture(page.counts.id)?;
+        let Some(GreyPicture { width, height, level }) =
+            png.and_then(|png| GreyPicture::of_png(&png))
+        else {
+            continue;
+        };
+        let number = u8::try_from(page.page).unwrap_or(u8::MAX);
+        let area = Box2 { x: 0.0, y: 0.0, w, h };
+        pictures.push(PagePicture::new(number, area, width, height, level));
+    }
+    Ok(pictures)
+}
+
+fn class_of(shown: &[Shown<'_>], rubrics: &[Rubric<'_>], head: &Head<'_>) -> Vec<Page> {
+    let letters = (b'A'..).map(char::from);
+    let forms: Vec<ClassForm<'_>> = rubrics
+        .iter()
+        .zip(letters)
+        .map(|(rubric, letter)| ClassForm { letter: (rubrics.len() > 1).then_some(letter), rubric })
+        .collect();
+    let sheets: Vec<ClassSheet<'_>> = shown
+        .iter()
+        .map(|one| ClassSheet {
+            form: one.form,
+            drawn: &one.drawn,
+            located: &one.finding.located,
+            marks: &one.finding.marks,
+        })
+        .collect();
+    let class = marking::Class { forms: &forms, sheets: &sheets };
+    class_pages(&class, &statistics(&class), head)
+}

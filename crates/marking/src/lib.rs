@@ -1,0 +1,36 @@
+//! What was drawn and a rubric to marks, feedback and the class picture.
+//!
+//! A [`DrawnSheet`] is what a reader of scans makes of a sheet's pages. [`locate()`] finds the
+//! landmarks on it, [`mark()`] holds it to the [`Rubric`] of its form. Everything is relative to
+//! the student's own drawing, each finding comes with how sure it is, and what is not sure is
+//! for a person to say. [`feedback_pages`] tells each student, [`class_pages`] the instructor.
+//! Pictures of pages are only shown, never measured, and nothing is read or written.
+
+mod class_picture;
+mod drawn;
+mod feedback;
+mod locate;
+mod marks;
+mod overlay;
+mod page_picture;
+mod question;
+mod room;
+mod rubric;
+mod said;
+mod sites;
+mod spread;
+mod statistics;
+mod view;
+
+pub use class_picture::class_pages;
+pub use drawn::{
+    DrawnBar, DrawnBurst, DrawnLine, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace, Written,
+};
+pub use feedback::{Feedback, Head, feedback_pages};
+pub use locate::{Absent, Located, Mark, locate};
+pub use marks::{LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
+pub use page_picture::PagePicture;
+pub use rubric::{On, Rubric, has_bursts};
+pub use statistics::{
+    Class, ClassForm, ClassSheet, Item, LEAST_SHEETS, LandmarkSpread, Miss, Statistics, statistics,
+};

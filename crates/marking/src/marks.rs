@@ -1,0 +1,392 @@
+//! What the rules make of a sheet.
+
+use std::collections::BTreeMap;
+
+use convention::{Outcome as Found, Point, Rule, Says, Verdict, judge};
+use cycle::{Cycle, Random};
+use serde::{Deserialize, Serialize};
+
+use crate::drawn::DrawnSheet;
+use crate::locate::{Absent, Located, Mark, shown, with_marks};
+use crate::{Rubric, question};
+
+/// What is made of one rule.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Outcome {
+    /// It is met.
+    Met,
+    /// It is not.
+    NotMet,
+    /// A person is to say.
+    Review,
+}
+
+/// One rule on one sheet.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RuleMark {
+    /// The rule.
+    pub id: String,
+    /// What is made of it.
+    pub outcome: Outcome,
+    /// What would be said if something had to be: what a reviewer is shown first.
+    pub proposal: Option<Outcome>,
+    /// What was measured, in millimetres: how much later or higher than what the rule names.
+    pub measured_mm: Option<f64>,
+    /// Least and most that the rule asks for, in millimetres.
+    pub window_mm: [Option<f64>; 2],
+    /// How far outside of that it is, later and higher being more.
+    pub off_mm: f64,
+    /// How far outside is tolerated.
+    pub tolerance_mm: f64,
+    /// How sure the outcome or proposal is, 0 … 1.
+    pub confidence: f64,
+    /// What it earns; none until a person has said.
+    pub points: Option<f64>,
+    /// What it is worth.
+    pub max_points: f64,
+    /// The finding in a sentence.
+    pub why: String,
+    /// What a person is asked, where it is for a person to say.
+    pub question: Option<String>,
+    /// Where to look: the page, and left, top, right and bottom in millimetres.
+    pub look: Option<(u8, [f64; 4])>,
+    /// What a person decided, where one did.
+    pub decided: Option<Ruling>,
+}
+
+/// What a person decides about one rule on one sheet.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "ruling", rename_all = "snake_case")]
+pub enum Ruling {
+    /// It is met.
+    Met,
+    /// Half of it is.
+    Half,
+    /// It is not met.
+    NotMet,
+    /// It earns so many points.
+    Points {
+        /// How many.
+        points: f64,
+    },
+    /// It does not count for this student.
+    Waived,
+    /// It is worth something else for this student.
+    Reweighted {
+        /// How many points it is worth at most.
+        max_points: f64,
+    },
+}
+
+/// All rules on one sheet.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Marks {
+    /// The rules that were asked for, in the convention's order.
+    pub rules: Vec<RuleMark>,
+}
+
+impl Marks {
+    /// Points earned so far; what is for a person to say counts when it is said.
+    pub fn points(&self) -> f64 {
+        self.rules.iter().filter_map(|rule| rule.points).sum()
+    }
+
+    /// What all of it is worth.
+    pub fn max_points(&self) -> f64 {
+        self.rules.iter().map(|rule| rule.max_points).sum()
+    }
+
+    /// What is still for a person to say: the points that it is worth.
+    pub fn open_points(&self) -> f64 {
+        self.open().map(|rule| rule.max_points).sum()
+    }
+
+    /// The rules that are for a person to say.
+    pub fn open(&self) -> impl Iterator<Item = &RuleMark> {
+        self.rules.iter().filter(|rule| rule.outcome == Outcome::Review)
+    }
+
+    /// Takes a person's decision in.
+    pub fn decide(&mut self, id: &str, ruling: &Ruling) {
+        let Some(rule) = self.rules.iter_mut().find(|rule| rule.id == id) else { return };
+        let share = match ruling {
+            Ruling::Met => 1.0,
+            Ruling::Half => 0.5,
+            Ruling::NotMet => 0.0,
+            Ruling::Points { points } => {
+                rule.outcome = if *points > 0.0 { Outcome::Met } else { Outcome::NotMet };
+                rule.points = Some(*points);
+                rule.decided = Some(ruling.clone());
+                return;
+            }
+            Ruling::Waived => {
+                (rule.points, rule.max_points) = (Some(0.0), 0.0);
+                rule.outcome = Outcome::Met;
+                rule.decided = Some(ruling.clone());
+                return;
+            }
+            Ruling::Reweighted { max_points } => {
+                let before = rule.max_points;
+                if before > 0.0 {
+                    rule.points = rule.points.map(|points| points / before * max_points);
+                }
+                rule.max_points = *max_points;
+                rule.decided = Some(ruling.clone());
+                return;
+            }
+        };
+        rule.points = Some(share * rule.max_points);
+        rule.outcome = if share >= 1.0 { Outcome::Met } else { Outcome::NotMet };
+        rule.decided = Some(ruling.clone());
+    }
+}
+
+/// A measurement is uncertain by this much at least, in millimetres to either side: together
+/// the width of a pencil line.
+pub const LEAST_BAND_MM: f64 = 0.5;
+/// A measurement is uncertain by so many standard deviations to either side.
+const DEVIATIONS: f64 = 2.0;
+/// Times that landmarks are put elsewhere to see what becomes of the rules.
+const SAMPLES: u64 = 80;
+/// What is found in fewer of them is for a person to say.
+const AGREED: f64 = 0.9;
+/// A landmark was not drawn if it is this sure.
+const SURE: f64 = 0.95;
+
+/// Marks a sheet.
+///
+/// Everything is measured on the sheet itself, relative to the student's own landmarks. What
+/// could turn out otherwise within the uncertainty of the measurement, or if a landmark were
+/// another turn of the trace, is for a person to say, and so are labels.
+pub fn mark(sheet: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Marks {
+    let base = shown(sheet, rubric);
+    let scale = rubric.scale();
+    let judged = |cycle: &Cycle| judge(cycle, rubric.convention, rubric.subject, &scale);
+    let own = located.marks.iter().map(|mark| (mark, mark.time_s));
+    let verdicts = judged(&with_marks(base.clone(), own));
+    let mut elsewhere = vec![Vec::new(); verdicts.len()];
+    let mut nearby = vec![Vec::new(); verdicts.len()];
+    for sample in 0..SAMPLES {
+        let chance = &mut Random::new(sample);
+        let moved = marks_moved(located, rubric, chance, sample % 2 == 0);
+        let all = judged(&with_marks(base.clone(), moved.into_iter()));
+        let kept = if sample % 2 == 0 { &mut nearby } else { &mut elsewhere };
+        for (kept, verdict) in kept.iter_mut().zip(all) {
+            kept.push(verdict);
+        }
+    }
+    let marker = Marker { sheet, located, rubric };
+    let rules = rubric.convention.rules.iter().zip(verdicts).zip(nearby.iter().zip(&elsewhere));
+    let asked = rules.filter(|((rule, _), _)| rubric.asked.contains(&rule.id));
+    let rules = asked.map(|((rule, verdict), (nearby, elsewhere))| {
+        marker.rule(rule, verdict, nearby, elsewhere)
+    });
+    Marks { rules: rules.collect() }
+}
+
+/// Marks, each put a little aside as its spread has it; or, where not only `nearby`, at one of
+/// the other places that it could be at, or nowhere. What is drawn in one beat of a trace is
+/// found together, and is taken for something else together.
+fn marks_moved<'a>(
+    located: &'a Located,
+    rubric: &Rubric<'_>,
+    chance: &mut Random,
+    nearby: bool,
+) -> Vec<(&'a Mark, f64)> {
+    let mut shares: BTreeMap<(Option<&str>, i32), f64> = BTreeMap::new();
+    let place = |mark: &'a Mark| {
+        let aside_s = normal(chance) * mark.spread_mm / rubric.mm_per_s;
+        let beat = (mark.channel.as_deref(), mark.beat);
+        let share = *shares.entry(beat).or_insert_with(|| share(chance));
+        if nearby || share < mark.confidence {
+            return Some((mark, mark.time_s + aside_s));
+        }
+        let mut reached = mark.confidence;
+        for [time_s, likely] in &mark.alternatives {
+            reached += likely;
+            if share < reached {
+                return Some((mark, *time_s));
+            }
+        }
+        None
+    };
+    located.marks.iter().filter_map(place).collect()
+}
+
+fn share(chance: &mut Random) -> f64 {
+    const PARTS: usize = 1 << 24;
+    chance.below(PARTS) as f64 / PARTS as f64
+}
+
+/// Normally distributed: twelve shares have a variance of one.
+fn normal(chance: &mut Random) -> f64 {
+    (0..12).map(|_| share(chance)).sum::<f64>() - 6.0
+}
+
+struct Marker<'a> {
+    sheet: &'a DrawnSheet,
+    located: &'a Located,
+    rubric: &'a Rubric<'a>,
+}
+
+/// What is known of a point that a rule needs.
+enum Known<'a> {
+    /// It was drawn or is printed.
+    Placed,
+    /// It was not drawn.
+    Absent(&'a Absent),
+    /// Nothing is drawn where it belongs.
+    Empty,
+    /// It was not found, and may or may not be there.
+    Unknown,
+}
+
+impl Marker<'_> {
+    fn rule(
+        &self,
+        rule: &Rule,
+        verdict: Verdict,
+        nearby: &[Verdict],
+        elsewhere: &[Verdict],
+    ) -> RuleMark {
+        let mut mark = RuleMark {
+            id: rule.id.clone(),
+            outcome: Outcome::Review,
+            proposal: None,
+            measured_mm: verdict.measured,
+            window_mm: verdict.window,
+            off_mm: verdict.off_by,
+            tolerance_mm: verdict.tolerance,
+            confidence: 0.0,
+            points: None,
+            max_points: rule.points,
+            why: verdict.why.clone(),
+            question: None,
+            look: question::look(rule, self.located, self.rubric),
+            decided: None,
+        };
+        if let Says::Label { .. } = rule.says {
+            mark.tolerance_mm = rule.tolerance.mm;
+            mark.question = Some(question::label(rule, self.sheet, self.located, self.rubric));
+            return mark;
+        }
+        match verdict.outcome {
+            Found::CannotTell => self.not_found(rule, &mut mark),
+            Found::Met | Found::NotMet => measured(rule, &verdict, nearby, elsewhere, &mut mark),
+        }
+        if let Says::Presence { point } = &rule.says
+            && verdict.outcome == Found::NotMet
+        {
+            // A landmark that merely was not found is not yet one that was not drawn.
+            (mark.outcome, mark.points) = (Outcome::Review, None);
+            let known = self.known(point);
+            self.not_drawn(&[known], &mut mark);
+        }
+        if mark.outcome == Outcome::Review && mark.question.is_none() {
+            mark.question = Some(question::unsure(rule, &mark));
+        }
+        mark
+    }
+
+    /// A rule that could not be measured: not met where what it needs was not drawn.
+    fn not_found(&self, rule: &Rule, mark: &mut RuleMark) {
+        mark.tolerance_mm = rule.tolerance.mm;
+        let own = match &rule.says {
+            Says::Level { channel, .. } | Says::Shape { channel, .. } => Some(channel),
+            _ => None,
+        };
+        let mut all: Vec<Known<'_>> =
+            rule.says.points().into_iter().map(|point| self.known(point)).collect();
+        if own.is_some_and(|channel| self.located.empty.contains(channel)) {
+            all.push(Known::Empty);
+        }
+        self.not_drawn(&all, mark);
+    }
+
+    fn not_drawn(&self, all: &[Known<'_>], mark: &mut RuleMark) {
+        if all.iter().any(|known| matches!(known, Known::Empty)) {
+            mark.proposal = Some(Outcome::NotMet);
+            mark.question = Some("Is nothing drawn here?".to_owned());
+            return;
+        }
+        let absent = all.iter().filter_map(|known| match known {
+            Known::Absent(absent) => Some(*absent),
+            _ => None,
+        });
+        let Some(absent) = absent.max_by(|a, b| a.confidence.total_cmp(&b.confidence)) else {
+            return;
+        };
+        let title = self.rubric.subject.title_of(&absent.name).unwrap_or(&absent.name);
+        mark.proposal = Some(Outcome::NotMet);
+        mark.confidence = absent.confidence;
+        mark.why = format!("The {title} was not drawn, or cannot be told from the rest.");
+        // Sounds may be as small as letters and smudges.
+        let small = absent.channel.as_ref().is_some_and(|channel| self.rubric.has_bursts(channel));
+        if absent.confidence >= SURE && !small {
+            mark.outcome = Outcome::NotMet;
+            mark.points = Some(0.0);
+        } else {
+            mark.question = Some(format!("Is there a {title}?"));
+        }
+    }
+
+    fn known(&self, point: &Point) -> Known<'_> {
+        let located = self.located;
+        if self.rubric.is_given(point) || located.marks.iter().any(|m| m.point() == *point) {
+            return Known::Placed;
+        }
+        let place = match &point.channel {
+            Some(channel) => Some(channel.as_str()),
+            None => self.rubric.row_of(&point.name).map(|on| on.place.bar.as_str()),
+        };
+        if place.is_some_and(|place| located.empty.iter().any(|empty| empty == place)) {
+            return Known::Empty;
+        }
+        let own = |absent: &&Absent| absent.name == point.name && absent.channel == point.channel;
+        located.absent.iter().find(own).map_or(Known::Unknown, Known::Absent)
+    }
+}
+
+/// A rule that was measured: for a person to say where it could as well be otherwise.
+fn measured(
+    rule: &Rule,
+    verdict: &Verdict,
+    nearby: &[Verdict],
+    elsewhere: &[Verdict],
+    mark: &mut RuleMark,
+) {
+    let proposal = if verdict.outcome == Found::Met { Outcome::Met } else { Outcome::NotMet };
+    let band = LEAST_BAND_MM.max(DEVIATIONS * deviation(nearby));
+    let off = verdict.off_by.abs();
+    let near = |limit: f64| (off - limit).abs() < band;
+    let agreed = elsewhere.iter().filter(|other| other.outcome == verdict.outcome).count();
+    mark.confidence = agreed as f64 / elsewhere.len().max(1) as f64;
+    mark.proposal = Some(proposal);
+    let half = rule.tolerance.half_mm.filter(|_| proposal == Outcome::NotMet);
+    let presence = matches!(rule.says, Says::Presence { .. });
+    let open = !presence && (near(verdict.tolerance) || half.is_some_and(near))
+        || mark.confidence < AGREED;
+    if open {
+        return;
+    }
+    mark.outcome = proposal;
+    let share = match proposal {
+        Outcome::Met => 1.0,
+        _ if half.is_some_and(|half| off <= half) => 0.5,
+        _ => 0.0,
+    };
+    mark.points = Some(share * rule.points);
+    if share == 0.5 {
+        mark.why += " That is near enough for half the points.";
+    }
+}
+
+/// One standard deviation of what was measured, in millimetres.
+fn deviation(verdicts: &[Verdict]) -> f64 {
+    let values: Vec<f64> = verdicts.iter().map(|verdict| verdict.off_by).collect();
+    let count = values.len().max(1) as f64;
+    let mean = values.iter().sum::<f64>() / count;
+    let squares = values.iter().map(|value| (value - mean) * (value - mean)).sum::<f64>();
+    (squares / count).sqrt()
+}

@@ -1,0 +1,273 @@
+//! Sheets drawn as the key has them, and with one thing changed.
+#![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
+
+use convention::Convention;
+use cycle::{Cycle, Subject};
+use heart::Heart;
+use marking::{
+    DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace, Marks, Outcome, Rubric, RuleMark,
+    Ruling, locate, mark,
+};
+use sheet::{Book, Test};
+
+/// A test of the first course with one beat, its ECG printed.
+fn read(subject: &Subject, change: &dyn Fn(&str) -> String) -> Test {
+    let shipped = cardiac::Shipped::find("first_course").unwrap();
+    let text = change(shipped.toml);
+    let conventions = |_: &str| Ok(Convention::from_toml(&text, subject).unwrap());
+    let test = String::from("title = \"T\"\nconvention = \"c\"\ngiven = [\"ecg\"]\nbeats = 2\n");
+    Test::from_toml(&test, subject, &conventions).unwrap()
+}
+
+fn model(test: &Test, subject: &Subject) -> Cycle {
+    let base = heart::simulate(&Heart::default(), 1).unwrap();
+    convention::schematic(&test.convention, subject, &base, test.beats).unwrap()
+}
+
+/// The key's traces as they would be read from paper; `warp` moves places, in millimetres.
+fn drawn(rubric: &Rubric<'_>, warp: &dyn Fn(&str, [f64; 2]) -> [f64; 2]) -> DrawnSheet {
+    let mut page = DrawnPage { page: 1, uncertainty_mm: 0.05, ..DrawnPage::default() };
+    for on in rubric.panels.iter().filter(|on| !on.place.given) {
+        let panel = &on.place;
+        let (trace, map) = (rubric.model.trace(&panel.channel).unwrap(), panel.map());
+        let steps = (panel.area.w * 5.0) as usize;
+        let place = |step: usize| {
+            let time_s = panel.time_s[0] + step as f64 / 5.0 / rubric.mm_per_s;
+            [map.x(time_s), map.y(trace.at(time_s).unwrap())]
+        };
+        let places = (0..steps).map(place).map(|place| warp(&panel.channel, place));
+        if marking::has_bursts(rubric.subject, &panel.channel) {
+            page.sounds.push(sounds(rubric, &panel.channel, warp));
+        } else {
+            page.traces.push(DrawnTrace {
+                channel: panel.channel.clone(),
+                points_mm: places.collect(),
+                width_mm: 0.5,
+                sure: 1.0,
+                ..DrawnTrace::default()
+            });
+        }
+    }
+    DrawnSheet { pages: vec![page] }
+}
+
+/// Lozenges from each sound's beginning to its end, the first higher than the second.
+fn sounds(
+    rubric: &Rubric<'_>,
+    channel: &str,
+    warp: &dyn Fn(&str, [f64; 2]) -> [f64; 2],
+) -> DrawnSounds {
+    let panel = &rubric.panel(channel).unwrap().place;
+    let map = panel.map();
+    let times = |name: &str| {
+        let marks = rubric.model.landmarks.iter().filter(|mark| mark.name == name);
+        marks.map(|mark| mark.time_s).collect::<Vec<_>>()
+    };
+    let mut sounds = DrawnSounds {
+        channel: channel.to_owned(),
+        width_mm: 0.5,
+        sure: 1.0,
+        ..DrawnSounds::default()
+    };
+    for (from, high) in [("s1_onset", 20.0), ("s2_onset", 14.0)] {
+        for start in times(from) {
+            let from_mm = warp(channel, [map.x(start), 0.0])[0];
+            let to_mm = from_mm + 9.0;
+            sounds.bursts.push(DrawnBurst {
+                from_mm,
+                to_mm,
+                height_mm: high,
+                sure: 1.0,
+                ..DrawnBurst::default()
+            });
+        }
+    }
+    sounds.bursts.sort_by(|a, b| a.from_mm.total_cmp(&b.from_mm));
+    let base = map.y(0.0);
+    for step in 0..(panel.area.w * 8.0) as usize {
+        let x = panel.area.x + step as f64 / 8.0;
+        let burst = sounds.bursts.iter().find(|burst| (burst.from_mm..=burst.to_mm).contains(&x));
+        let half = burst.map_or(0.0, |burst| {
+            let share = (x - burst.from_mm) / (burst.to_mm - burst.from_mm);
+            burst.height_mm * share.min(1.0 - share)
+        });
+        sounds.envelope_mm.push([x, base - half - 0.25, base + half + 0.25]);
+    }
+    sounds
+}
+
+fn marked(
+    change: &dyn Fn(&str) -> String,
+    warp: &dyn Fn(&str, [f64; 2]) -> [f64; 2],
+    and: &dyn Fn(&mut DrawnSheet),
+) -> Marks {
+    let subject = heart::subject();
+    let test = read(&subject, change);
+    let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
+    let rubric = Rubric::new(&book, &test.convention, 0);
+    let mut sheet = drawn(&rubric, warp);
+    and(&mut sheet);
+    mark(&sheet, &locate(&sheet, &rubric), &rubric)
+}
+
+fn rule<'a>(marks: &'a Marks, id: &str) -> &'a RuleMark {
+    marks.rules.iter().find(|rule| rule.id == id).unwrap()
+}
+
+fn same(text: &str) -> String {
+    text.to_owned()
+}
+
+fn still(_: &str, place: [f64; 2]) -> [f64; 2] {
+    place
+}
+
+/// Moves the sounds later.
+fn later(by_mm: f64) -> impl Fn(&str, [f64; 2]) -> [f64; 2] {
+    move |channel, [x, y]| if channel == "heart_sounds" { [x + by_mm, y] } else { [x, y] }
+}
+
+#[test]
+fn what_is_drawn_as_the_key_has_it_meets_every_rule() {
+    let marks = marked(&same, &still, &|_| {});
+    assert!(marks.rules.len() >= 12, "{}", marks.rules.len());
+    for rule in marks.rules.iter().filter(|rule| !rule.id.starts_with("label")) {
+        assert_eq!(rule.outcome, Outcome::Met, "{rule:?}");
+        assert_eq!(rule.points, Some(rule.max_points), "{rule:?}");
+    }
+    let labels: Vec<_> = marks.open().map(|rule| rule.id.as_str()).collect();
+    assert_eq!(labels, ["label_s1", "label_s2", "label_notch"]);
+    assert!(marks.points() + marks.open_points() == marks.max_points());
+    // The ECG is printed: nobody is marked for it.
+    assert!(marks.rules.iter().all(|rule| rule.id != "t_wave"));
+}
+
+#[test]
+fn a_distance_is_told_in_millimetres_and_by_its_way() {
+    let marks = marked(&same, &later(5.0), &|_| {});
+    let late = rule(&marks, "s1_on_r");
+    assert_eq!((late.outcome, late.points), (Outcome::NotMet, Some(0.0)));
+    assert!((late.off_mm - 5.0).abs() < 0.4, "{late:?}");
+    assert!(late.why.contains("too late"), "{}", late.why);
+    // The pressure was left where it was, so that it now comes too soon after the sound.
+    assert_eq!(rule(&marks, "notch_with_s2").outcome, Outcome::NotMet);
+    assert!(rule(&marks, "notch_with_s2").off_mm < -4.0);
+    assert_eq!(rule(&marks, "dicrotic_wave").outcome, Outcome::Met);
+}
+
+#[test]
+fn what_is_aligned_to_something_misplaced_is_right() {
+    // Sounds and pressure both 5 mm late: what is measured from the sounds is met.
+    let marks = marked(&same, &|_, [x, y]| [x + 5.0, y], &|_| {});
+    assert_eq!(rule(&marks, "s1_on_r").outcome, Outcome::NotMet);
+    for id in ["rise_after_s1", "notch_with_s2", "dicrotic_wave", "steep_rise"] {
+        assert_eq!(rule(&marks, id).outcome, Outcome::Met, "{:?}", rule(&marks, id));
+    }
+}
+
+#[test]
+fn what_is_near_its_tolerance_is_for_a_person() {
+    // 2 mm are tolerated; a pencil's line is as wide as the doubt.
+    for (by, outcome) in [
+        (1.2, Outcome::Met),
+        (1.8, Outcome::Review),
+        (2.3, Outcome::Review),
+        (3.2, Outcome::NotMet),
+    ] {
+        let marks = marked(&same, &later(by), &|_| {});
+        let one = rule(&marks, "s1_on_r");
+        assert_eq!(one.outcome, outcome, "{by}: {one:?}");
+        assert_eq!(one.points.is_none(), outcome == Outcome::Review);
+        assert_eq!(one.question.is_some(), outcome == Outcome::Review);
+        assert!(one.proposal.is_some() && one.look.is_some());
+    }
+}
+
+#[test]
+fn half_marks_are_given_where_the_rubric_has_them() {
+    let half = |text: &str| text.replacen("[[rules]]", "half_tolerance_mm = 6\n\n[[rules]]", 1);
+    let points = |by: f64| rule(&marked(&half, &later(by), &|_| {}), "s1_on_r").points;
+    assert_eq!(points(0.0), Some(2.0));
+    assert_eq!(points(4.0), Some(1.0));
+    assert_eq!(points(6.0), None);
+    assert_eq!(points(8.0), Some(0.0));
+}
+
+#[test]
+fn an_empty_panel_is_asked_about_and_never_marked_wrong() {
+    let marks = marked(&same, &still, &|sheet| {
+        sheet.pages[0].sounds[0].bursts.clear();
+        sheet.pages[0].sounds[0].envelope_mm.clear();
+    });
+    for id in ["s1_on_r", "s2_in_t", "notch_with_s2"] {
+        let one = rule(&marks, id);
+        assert_eq!(
+            (one.outcome, one.proposal),
+            (Outcome::Review, Some(Outcome::NotMet)),
+            "{one:?}"
+        );
+    }
+    assert_eq!(rule(&marks, "dicrotic_wave").outcome, Outcome::Met);
+}
+
+#[test]
+fn a_notch_that_was_not_drawn_is_said_to_be_missing() {
+    let marks = marked(&same, &still, &|sheet| {
+        let trace = &mut sheet.pages[0].traces[0];
+        // Straight from the top to the next foot.
+        let tops: Vec<usize> = (1..trace.points_mm.len() - 1)
+            .filter(|&n| {
+                let y = |n: usize| trace.points_mm[n][1];
+                let around = n.saturating_sub(60)..(n + 60).min(trace.points_mm.len());
+                around.clone().all(|m| y(m) >= y(n))
+            })
+            .collect();
+        for top in tops {
+            let to = (top + 260).min(trace.points_mm.len() - 1);
+            let feet =
+                (top..=to).max_by(|a, b| trace.points_mm[*a][1].total_cmp(&trace.points_mm[*b][1]));
+            let foot = feet.unwrap();
+            let (a, b) = (trace.points_mm[top], trace.points_mm[foot]);
+            for n in top..foot {
+                let share = (n - top) as f64 / (foot - top) as f64;
+                trace.points_mm[n][1] = a[1] + share * (b[1] - a[1]);
+            }
+        }
+    });
+    let one = rule(&marks, "notch_with_s2");
+    assert_ne!(one.outcome, Outcome::Met, "{one:?}");
+    assert_eq!(one.proposal, Some(Outcome::NotMet), "{one:?}");
+}
+
+#[test]
+fn a_persons_decisions_count() {
+    let mut marks = marked(&same, &still, &|_| {});
+    let (points, all) = (marks.points(), marks.max_points());
+    marks.decide("label_s1", &Ruling::Met);
+    marks.decide("label_s2", &Ruling::Half);
+    marks.decide("label_notch", &Ruling::Waived);
+    assert_eq!(marks.points(), points + 1.5);
+    assert_eq!(marks.max_points(), all - 1.0);
+    assert_eq!(marks.open().count(), 0);
+    marks.decide("s1_on_r", &Ruling::Reweighted { max_points: 1.0 });
+    assert_eq!(marks.points(), points + 0.5);
+    marks.decide("s1_on_r", &Ruling::Points { points: 0.25 });
+    assert_eq!(marks.points(), points - 0.25);
+    assert_eq!(rule(&marks, "s1_on_r").decided, Some(Ruling::Points { points: 0.25 }));
+}
+
+#[test]
+fn what_was_read_and_found_is_kept_as_json() {
+    let subject = heart::subject();
+    let test = read(&subject, &same);
+    let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
+    let rubric = Rubric::new(&book, &test.convention, 0);
+    let sheet = drawn(&rubric, &still);
+    let located = locate(&sheet, &rubric);
+    let again: DrawnSheet = serde_json::from_str(&serde_json::to_string(&sheet).unwrap()).unwrap();
+    assert_eq!(again, sheet);
+    let again: marking::Located =
+        serde_json::from_str(&serde_json::to_string(&located).unwrap()).unwrap();
+    assert_eq!(again, located);
+    assert!(!located.marks.is_empty());
+}
