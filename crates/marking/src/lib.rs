@@ -7,6 +7,7 @@
 //! Pictures of pages are only shown, never measured, and nothing is read or written.
 
 mod class_picture;
+mod doubt;
 mod drawn;
 mod feedback;
 mod locate;

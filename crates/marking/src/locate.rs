@@ -1,15 +1,13 @@
 //! Drawn traces to a cycle with landmarks.
 
-use std::collections::BTreeMap;
-
 use convention::Point;
 use cycle::{Cycle, Event, Landmark, Trace};
-use landmarks::{Curve, Expectation, Form, Found, Reading, find};
+use landmarks::{Curve, Expectation, Form, find};
 use serde::{Deserialize, Serialize};
 use sheet::{BarPlace, PanelPlace};
 
-use crate::Rubric;
 use crate::drawn::{DrawnBar, DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace};
+use crate::{Rubric, doubt};
 
 /// A landmark or an event where it was drawn.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -73,10 +71,8 @@ const ONSET_MM: f64 = 0.25;
 const OFFSET_MM: f64 = 0.5;
 /// A standard deviation for what is in doubt by some length: the one end or the other.
 const DOUBT: f64 = 0.5;
-/// Beats that differ by more than this, in millimetres, are doubted, and how sure what is found
-/// in them is then.
-const DIFFERS_MM: f64 = 3.0;
-const DIFFERS: f64 = 0.75;
+/// An end of a bar that is farther than this from the key's is doubted, in millimetres.
+const FAR_MM: f64 = 12.0;
 /// So near to a row's end a bar goes on past it, in millimetres.
 const CUT_MM: f64 = 1.5;
 
@@ -110,7 +106,7 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     let printed = reference.and_then(|on| rubric.model.trace(&on.place.channel));
     curves.extend(printed.map(|trace| Curve::of(trace, Form::Line)));
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
-    compare_beats(&mut reading, rubric);
+    doubt::doubt(&mut reading, &curves, rubric);
     for found in reading.found {
         let Some(panel) = rubric.panel(&found.channel).filter(|on| !on.place.given) else {
             continue;
@@ -160,47 +156,6 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
         confidence: missing.confidence,
     }));
     located
-}
-
-/// What is drawn in one beat is mostly drawn in the others, at the same distance from what is
-/// already there: what is found in one and not in another, or elsewhere, is less sure.
-fn compare_beats(reading: &mut Reading, rubric: &Rubric<'_>) {
-    let subject = rubric.subject;
-    let key = convention::beats(rubric.model, subject);
-    let reference = subject.reference_channel.as_str();
-    let on = |beat: i32| usize::try_from(beat).ok().and_then(|beat| key.get(beat));
-    let anchors: BTreeMap<i32, f64> = reading
-        .found
-        .iter()
-        .filter(|found| found.name == subject.anchor && found.channel == reference)
-        .map(|found| (found.beat, found.time_s))
-        .collect();
-    // How much later than in the key, in millimetres, each counted from its own anchor.
-    let later = |found: &Found| {
-        let point = Point::new(&found.name, Some(&found.channel));
-        let anchor = Point::new(&subject.anchor, Some(reference));
-        let beat = on(found.beat)?;
-        let usual = beat.time_s(&point)? - beat.time_s(&anchor)?;
-        Some((found.time_s - anchors.get(&found.beat)? - usual) * rubric.mm_per_s)
-    };
-    let mut by_name: BTreeMap<(String, String), Vec<f64>> = BTreeMap::new();
-    for found in &reading.found {
-        let name = (found.channel.clone(), found.name.clone());
-        by_name.entry(name).or_default().extend(later(found));
-    }
-    for found in &mut reading.found {
-        let name = (found.channel.clone(), found.name.clone());
-        let all = by_name.get(&name).map_or(&[][..], Vec::as_slice);
-        let most = all.iter().copied().fold(f64::MIN, f64::max);
-        let least = all.iter().copied().fold(f64::MAX, f64::min);
-        let lacking = reading
-            .missing
-            .iter()
-            .any(|missing| missing.name == found.name && missing.channel == found.channel);
-        if lacking || most - least > DIFFERS_MM {
-            found.confidence *= DIFFERS;
-        }
-    }
 }
 
 /// Whether a landmark is later in a burst than its beginning; none where it is no burst's.
@@ -286,6 +241,10 @@ fn bar_ends(bar: &DrawnBar, page: &DrawnPage, rubric: &Rubric<'_>, located: &mut
     let sure = if bar.stretches_mm.len() == key { bar.sure } else { 0.5 * bar.sure };
     let mut add = |name: &str, x: f64, beat: usize| {
         let share = (x - area.x) / area.w;
+        // What lies far from where the key has it is as likely to be left of something else.
+        let mut events = rubric.model.events.iter().filter(|event| event.name == name);
+        let near = events.any(|event| (row.place.x(event.time_s) - x).abs() < FAR_MM);
+        let sure = if near { sure } else { 0.5 * sure };
         located.marks.push(Mark {
             name: name.to_owned(),
             channel: None,

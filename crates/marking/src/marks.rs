@@ -142,13 +142,17 @@ impl Marks {
     }
 }
 
-/// A measurement is uncertain by this much at least, in millimetres to either side: together
-/// the width of a pencil line.
-pub const LEAST_BAND_MM: f64 = 0.5;
+/// A measurement is uncertain by this much at least, in millimetres to either side: a pencil line
+/// is that wide.
+pub const LEAST_BAND_MM: f64 = 1.0;
 /// A measurement is uncertain by so many standard deviations to either side.
 const DEVIATIONS: f64 = 2.0;
-/// Times that landmarks are put elsewhere to see what becomes of the rules.
-const SAMPLES: u64 = 80;
+/// What is off by more than this, in millimetres, may as well be something else that was taken
+/// for what was meant.
+const FAR_MM: f64 = 11.0;
+/// Times that landmarks are put aside, and elsewhere, to see what becomes of the rules.
+const NEARBY: u64 = 32;
+const ELSEWHERE: usize = 48;
 /// What is found in fewer of them is for a person to say.
 const AGREED: f64 = 0.9;
 /// A landmark was not drawn if it is this sure.
@@ -167,14 +171,18 @@ pub fn mark(sheet: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Marks
     let verdicts = judged(&with_marks(base.clone(), own));
     let mut elsewhere = vec![Vec::new(); verdicts.len()];
     let mut nearby = vec![Vec::new(); verdicts.len()];
-    for sample in 0..SAMPLES {
-        let chance = &mut Random::new(sample);
-        let moved = marks_moved(located, rubric, chance, sample % 2 == 0);
+    let keep = |kept: &mut Vec<Vec<Verdict>>, moved: Vec<(&Mark, f64)>| {
         let all = judged(&with_marks(base.clone(), moved.into_iter()));
-        let kept = if sample % 2 == 0 { &mut nearby } else { &mut elsewhere };
         for (kept, verdict) in kept.iter_mut().zip(all) {
             kept.push(verdict);
         }
+    };
+    for sample in 0..NEARBY {
+        keep(&mut nearby, moved_nearby(located, rubric, &mut Random::new(sample)));
+    }
+    let shares = shares(located);
+    for sample in 0..ELSEWHERE {
+        keep(&mut elsewhere, moved_elsewhere(located, &shares, sample));
     }
     let marker = Marker { sheet, located, rubric };
     let rules = rubric.convention.rules.iter().zip(verdicts).zip(nearby.iter().zip(&elsewhere));
@@ -185,22 +193,51 @@ pub fn mark(sheet: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Marks
     Marks { rules: rules.collect() }
 }
 
-/// Marks, each put a little aside as its spread has it; or, where not only `nearby`, at one of
-/// the other places that it could be at, or nowhere. What is drawn in one beat of a trace is
-/// found together, and is taken for something else together.
-fn marks_moved<'a>(
+/// Marks, each put a little aside as its spread has it.
+fn moved_nearby<'a>(
     located: &'a Located,
     rubric: &Rubric<'_>,
     chance: &mut Random,
-    nearby: bool,
 ) -> Vec<(&'a Mark, f64)> {
-    let mut shares: BTreeMap<(Option<&str>, i32), f64> = BTreeMap::new();
+    let place =
+        |mark: &'a Mark| (mark, mark.time_s + normal(chance) * mark.spread_mm / rubric.mm_per_s);
+    located.marks.iter().map(place).collect()
+}
+
+/// What is drawn in one beat of a trace is found together, and is taken for something else
+/// together.
+type Together<'a> = (Option<&'a str>, i32);
+
+fn together(mark: &Mark) -> Together<'_> {
+    (mark.channel.as_deref(), mark.beat)
+}
+
+/// For each beat of each trace shares from 0 to 1, one for each sample, evenly spaced and shuffled
+/// on their own (a Latin hypercube; McKay, Beckman and Conover, Technometrics 1979;21:239–245):
+/// a landmark's confidence is then met exactly, and only what needs several is left to chance.
+fn shares(located: &Located) -> BTreeMap<Together<'_>, Vec<f64>> {
+    let mut shares = BTreeMap::new();
+    for (seed, mark) in (0..).zip(&located.marks) {
+        shares.entry(together(mark)).or_insert_with(|| {
+            let even = (0..ELSEWHERE).map(|sample| (sample as f64 + 0.5) / ELSEWHERE as f64);
+            let mut even: Vec<f64> = even.collect();
+            Random::new(seed).shuffle(&mut even);
+            even
+        });
+    }
+    shares
+}
+
+/// Marks, each at one of the places that it could be at, or nowhere.
+fn moved_elsewhere<'a>(
+    located: &'a Located,
+    shares: &BTreeMap<Together<'_>, Vec<f64>>,
+    sample: usize,
+) -> Vec<(&'a Mark, f64)> {
     let place = |mark: &'a Mark| {
-        let aside_s = normal(chance) * mark.spread_mm / rubric.mm_per_s;
-        let beat = (mark.channel.as_deref(), mark.beat);
-        let share = *shares.entry(beat).or_insert_with(|| share(chance));
-        if nearby || share < mark.confidence {
-            return Some((mark, mark.time_s + aside_s));
+        let share = shares[&together(mark)][sample];
+        if share < mark.confidence {
+            return Some((mark, mark.time_s));
         }
         let mut reached = mark.confidence;
         for [time_s, likely] in &mark.alternatives {
@@ -327,7 +364,7 @@ impl Marker<'_> {
             mark.outcome = Outcome::NotMet;
             mark.points = Some(0.0);
         } else {
-            mark.question = Some(format!("Is there a {title}?"));
+            mark.question = Some(format!("Was the {title} drawn?"));
         }
     }
 
@@ -366,6 +403,7 @@ fn measured(
     let half = rule.tolerance.half_mm.filter(|_| proposal == Outcome::NotMet);
     let presence = matches!(rule.says, Says::Presence { .. });
     let open = !presence && (near(verdict.tolerance) || half.is_some_and(near))
+        || off > FAR_MM
         || mark.confidence < AGREED;
     if open {
         return;

@@ -169,10 +169,10 @@ fn what_is_aligned_to_something_misplaced_is_right() {
 fn what_is_near_its_tolerance_is_for_a_person() {
     // 2 mm are tolerated; a pencil's line is as wide as the doubt.
     for (by, outcome) in [
-        (1.2, Outcome::Met),
-        (1.8, Outcome::Review),
-        (2.3, Outcome::Review),
-        (3.2, Outcome::NotMet),
+        (0.7, Outcome::Met),
+        (1.3, Outcome::Review),
+        (2.6, Outcome::Review),
+        (3.5, Outcome::NotMet),
     ] {
         let marks = marked(&same, &later(by), &|_| {});
         let one = rule(&marks, "s1_on_r");

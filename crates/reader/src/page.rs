@@ -1,7 +1,10 @@
 //! Reading one page.
 
 use marking::DrawnPage;
-use scan::{Flat, Grey, Mark, PageFault, Picture, find_code, find_marks, flatten_with, read_code};
+use scan::{
+    Flat, Grey, Mark, PageFault, Picture, find_code, find_marks, flatten_with, read_code,
+    read_code_in,
+};
 use sheet::SheetCode;
 
 use crate::{PX_PER_MM, Printed, convert};
@@ -175,6 +178,10 @@ fn identified(
             continue;
         }
         tried.push(outline.clone());
+        seen = read_code_in(grey, marks, &outline);
+        if seen.is_some() {
+            break;
+        }
         let flat = flatten_with(picture, grey, marks.to_vec(), &outline, CODE_PX_PER_MM);
         match flat {
             Ok(flat) => {

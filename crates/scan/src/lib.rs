@@ -15,7 +15,7 @@ mod picture;
 mod read;
 pub mod trace;
 
-pub use code::{find_code, read_code};
+pub use code::{find_code, read_code, read_code_in};
 pub use error::{PageFault, ReadError, ReadFault};
 pub use flatten::{Flat, Flattened, Model, PageMap, Warp, flatten, flatten_with};
 pub use form::{BarForm, PageForm, PanelForm};

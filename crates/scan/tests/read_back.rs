@@ -103,6 +103,10 @@ fn off_page(mapping: &Mapping, form: &PageForm, seen: impl Fn([f64; 2]) -> [f64;
 /// homography. At the median and at 95 of 100 points ours lies no farther off.
 #[test]
 fn pages_lie_as_flat_as_with_opencv() {
+    /// How a capture is made from a seed.
+    type Taken = fn(u64) -> Capture;
+    /// What OpenCV is left with at the marks, at another mark, and its map to pixels.
+    type Theirs = (f64, Option<f64>, [f64; 9]);
     /// Captures of each kind.
     const EACH: u64 = 3;
     let Some(python) = std::env::var_os("INCISURA_PYTHON") else {
@@ -112,7 +116,7 @@ fn pages_lie_as_flat_as_with_opencv() {
     let printed = printed();
     let sheet = Sheet::print(&printed.page, 300.0).unwrap();
     let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR"));
-    let kinds: [(&str, fn(u64) -> Capture); 3] = [
+    let kinds: [(&str, Taken); 3] = [
         ("copier 300 dpi", |seed| Capture::Copier(Copier::any(seed, 300.0, true))),
         ("copier 150 dpi", |seed| Capture::Copier(Copier::any(seed, 150.0, false))),
         ("phone", |seed| Capture::Phone(Phone::any(seed))),
@@ -140,8 +144,7 @@ fn pages_lie_as_flat_as_with_opencv() {
     std::fs::write(&file, task.to_string()).unwrap();
     let output = std::process::Command::new(python).arg(script).arg(&file).output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    let theirs: Vec<Option<(f64, Option<f64>, [f64; 9])>> =
-        serde_json::from_slice(&output.stdout).unwrap();
+    let theirs: Vec<Option<Theirs>> = serde_json::from_slice(&output.stdout).unwrap();
     println!("millimetres off      median, 95 of 100   OpenCV: median, 95 of 100   pages");
     let mut compared = 0;
     for (index, (kind, _)) in kinds.into_iter().enumerate() {

@@ -141,6 +141,12 @@ pub fn flatten_with(
     })
 }
 
+/// Where points of a page whose marks were found are in the picture, if the page lies flat.
+pub(crate) fn map_of(marks: &[Mark], form: &PageForm) -> Option<PageMap> {
+    let placed = placed(marks, form).ok()?;
+    Some(PageMap { plane: placed.fit.map, bend: None })
+}
+
 /// Corners of the marks on the page and in the picture.
 fn corners(marks: &[Mark], form: &PageForm, without: Option<usize>) -> Vec<([f64; 2], [f64; 2])> {
     let place = |id: usize| form.marks.iter().find(|(of, _)| *of == id).map(|(_, at)| *at);
