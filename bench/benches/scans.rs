@@ -1,5 +1,6 @@
 //! Forty pages in colour at 300 dpi, read, flattened and their drawings followed on two threads,
 //! beside OpenCV that only decodes the same pictures on two threads.
+#![allow(clippy::print_stdout, reason = "a benchmark says what it measured")]
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
