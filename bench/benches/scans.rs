@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 #[allow(clippy::unwrap_used, reason = "written for tests, where what fails should stop it")]
 mod printed;
 
-use hand::{Capture, Copier, Handout, PdfPage, Sheet, Student, draw, jpeg, mistakes, pdf};
+use hand::{Capture, Copier, PdfPage, Sheet, Student, draw, jpeg, mistakes, pdf};
 use printed::{Printed, printed};
 use scan::{Limits, flatten, read, read_code};
 
@@ -70,14 +70,7 @@ fn said(command: &mut Command) -> Result<String, String> {
 /// A copier's file of the sheet, filled in by forty students.
 fn filled_in(printed: &Printed) -> Vec<u8> {
     let subject = heart::subject();
-    let handout = Handout {
-        pages: std::slice::from_ref(&printed.page),
-        places: &printed.geometry.pages,
-        mm_per_s: printed.geometry.mm_per_s,
-        model: &printed.model,
-        convention: &printed.test.convention,
-        subject: &subject,
-    };
+    let handout = printed.handout(&subject);
     let blank = Sheet::print(&printed.page, DPI).expect("the page can be printed");
     let mut files = Vec::new();
     let mut first = None;

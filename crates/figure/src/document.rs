@@ -1,7 +1,7 @@
 //! Pages of a document: what stands on them, in the order of reading, and what each part is.
 
 use crate::Figure;
-use crate::picture::Shape;
+use crate::picture::{Item, Shape, Tag};
 
 /// One page; lengths in millimetres.
 #[derive(Clone, Debug, PartialEq)]
@@ -67,9 +67,35 @@ impl Page {
     pub fn said(&self) -> String {
         self.blocks.iter().map(Block::said).collect::<Vec<_>>().join("\n")
     }
+
+    /// All that is drawn on it as one figure, without roles and words: what a printer makes of it.
+    pub fn figure(&self) -> Figure {
+        let shapes = self.blocks.iter().flat_map(Block::shapes);
+        Figure {
+            width_mm: self.width_mm,
+            height_mm: self.height_mm,
+            title: String::new(),
+            alt: String::new(),
+            items: shapes.map(|shape| Item { tag: Tag::Paper, shape: shape.clone() }).collect(),
+        }
+    }
 }
 
 impl Block {
+    /// All that it draws.
+    pub fn shapes(&self) -> Vec<&Shape> {
+        match self {
+            Self::Heading(_, shapes)
+            | Self::Paragraph(shapes)
+            | Self::Ornament(shapes)
+            | Self::Picture { shapes, .. } => shapes.iter().collect(),
+            Self::List(items) => {
+                items.iter().flat_map(|item| item.label.iter().chain(&item.body)).collect()
+            }
+            Self::Table(rows) => rows.iter().flatten().flat_map(|cell| &cell.shapes).collect(),
+        }
+    }
+
     fn said(&self) -> String {
         match self {
             Self::Heading(_, shapes) | Self::Paragraph(shapes) | Self::Ornament(shapes) => {

@@ -1,6 +1,6 @@
 //! Strokes as pixels on the printed page.
 
-use figure::{Block, Figure, FigureError, Item, Page, Shape, Tag};
+use figure::{FigureError, Page};
 
 use crate::chance::{Chance, Wander};
 use crate::draw::{Mark, Stroke};
@@ -34,15 +34,7 @@ impl Sheet {
     /// # Errors
     /// [`FigureError`] where `dpi` is not 10 to 1200.
     pub fn print(page: &Page, dpi: f64) -> Result<Self, FigureError> {
-        let shapes = page.blocks.iter().flat_map(shapes);
-        let figure = Figure {
-            width_mm: page.width_mm,
-            height_mm: page.height_mm,
-            title: String::new(),
-            alt: String::new(),
-            items: shapes.map(|shape| Item { tag: Tag::Panel, shape: shape.clone() }).collect(),
-        };
-        let png = figure.png(dpi)?;
+        let png = page.figure().png(dpi)?;
         let read = image::load_from_memory_with_format(&png, image::ImageFormat::Png);
         let read = read.map_err(|error| FigureError::Output(error.to_string()))?.into_rgb8();
         let (width, height) = (read.width() as usize, read.height() as usize);
@@ -110,19 +102,6 @@ impl Sheet {
                 }
             }
         }
-    }
-}
-
-fn shapes(block: &Block) -> Vec<&Shape> {
-    match block {
-        Block::Heading(_, shapes)
-        | Block::Paragraph(shapes)
-        | Block::Ornament(shapes)
-        | Block::Picture { shapes, .. } => shapes.iter().collect(),
-        Block::List(items) => {
-            items.iter().flat_map(|item| item.label.iter().chain(&item.body)).collect()
-        }
-        Block::Table(rows) => rows.iter().flatten().flat_map(|cell| &cell.shapes).collect(),
     }
 }
 

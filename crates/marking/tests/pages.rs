@@ -141,27 +141,14 @@ fn pages_to_look_at() {
     }
 }
 
-/// The texts of a page's blocks, one by one.
-fn shapes_of(block: &Block) -> Vec<&Shape> {
-    match block {
-        Block::Heading(_, shapes) | Block::Paragraph(shapes) | Block::Ornament(shapes) => {
-            shapes.iter().collect()
-        }
-        Block::Picture { shapes, .. } => shapes.iter().collect(),
-        Block::List(items) => {
-            items.iter().flat_map(|item| item.label.iter().chain(&item.body)).collect()
-        }
-        Block::Table(rows) => rows.iter().flatten().flat_map(|cell| &cell.shapes).collect(),
-    }
-}
-
 /// Texts that leave the page, and texts of pictures that cover one another.
 fn faults(pages: &[Page]) -> Vec<String> {
     let mut faults = Vec::new();
     for page in pages {
         let whole = figure::Box2::new(0.0, 0.0, page.width_mm, page.height_mm);
         for block in &page.blocks {
-            let texts: Vec<(String, figure::Box2)> = shapes_of(block)
+            let texts: Vec<(String, figure::Box2)> = block
+                .shapes()
                 .into_iter()
                 .filter_map(|shape| match shape {
                     Shape::Text { text, .. } => Some((text.clone(), shape.text_box()?)),

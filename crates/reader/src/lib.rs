@@ -9,7 +9,6 @@ mod page;
 
 use std::sync::OnceLock;
 
-use figure::{Block, Figure, Item, Shape, Tag};
 use scan::{BarForm, Flat, Limits, PageForm, PanelForm};
 use sheet::{Book, CODE_SIZE_MM, Copy, Layout, SheetCode, marks};
 
@@ -119,22 +118,7 @@ fn has_small_sounds(book: &Book<'_>, form: usize, channel: &str) -> bool {
 
 /// The page as a scan that is laid flat would show it before anyone has drawn on it.
 fn blank(page: &figure::Page) -> Option<Flat> {
-    let shapes = page.blocks.iter().flat_map(|block| match block {
-        Block::Heading(_, shapes)
-        | Block::Paragraph(shapes)
-        | Block::Ornament(shapes)
-        | Block::Picture { shapes, .. } => shapes.clone(),
-        Block::List(_) | Block::Table(_) => Vec::new(),
-    });
-    let item = |shape: Shape| Item { tag: Tag::Panel, shape };
-    let figure = Figure {
-        width_mm: page.width_mm,
-        height_mm: page.height_mm,
-        title: String::new(),
-        alt: String::new(),
-        items: shapes.map(item).collect(),
-    };
-    let png = figure.png(PX_PER_MM * 25.4).ok()?;
+    let png = page.figure().png(PX_PER_MM * 25.4).ok()?;
     let picture = scan::read(png, "blank.png", Limits::default()).ok()?.next()?.ok()?;
     let grey = picture.grey();
     Some(Flat {

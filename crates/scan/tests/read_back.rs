@@ -6,7 +6,7 @@
 
 mod printed;
 
-use hand::{Capture, Copier, Handout, Mapping, Phone, Sheet, Student, draw, jpeg, mistakes};
+use hand::{Capture, Copier, Mapping, Phone, Sheet, Student, draw, jpeg, mistakes};
 use printed::printed;
 use scan::{Limits, PageForm, Picture, flatten, read, read_code};
 
@@ -26,14 +26,7 @@ fn nearest(point: [f64; 2], points: &[[f64; 2]]) -> f64 {
 fn filled_in_sheets_are_read_back() {
     let printed = printed();
     let subject = heart::subject();
-    let handout = Handout {
-        pages: std::slice::from_ref(&printed.page),
-        places: &printed.geometry.pages,
-        mm_per_s: printed.geometry.mm_per_s,
-        model: &printed.model,
-        convention: &printed.test.convention,
-        subject: &subject,
-    };
+    let handout = printed.handout(&subject);
     let (mut all, mut lost) = (Vec::new(), Vec::new());
     for seed in 1..=6_u64 {
         let drawing = draw(&handout, &Student::anyone(seed), &mistakes(&handout, 2, seed));

@@ -305,30 +305,16 @@ fn in_large_print_no_letter_is_smaller_than_18_points() {
     let code = |text: &str| text.contains("-00000-");
     let mut letters = 0;
     for page in [sheets, book.key(), book.rubric(), book.model_copies(), asked, answered].concat() {
-        for shape in page.blocks.iter().flat_map(shapes) {
+        for shape in page.blocks.iter().flat_map(Block::shapes) {
             if let Shape::Text { text, size, .. } = shape
-                && !code(&text)
+                && !code(text)
             {
                 letters += text.len();
-                assert!(size >= 18.0 * 25.4 / 72.0 - 1e-9, "“{text}” is {size} mm");
+                assert!(*size >= 18.0 * 25.4 / 72.0 - 1e-9, "“{text}” is {size} mm");
             }
         }
     }
     assert!(letters > 1000);
-}
-
-/// All that a block draws.
-fn shapes(block: &Block) -> Vec<Shape> {
-    match block {
-        Block::Heading(_, shapes) | Block::Paragraph(shapes) | Block::Ornament(shapes) => {
-            shapes.clone()
-        }
-        Block::Picture { shapes, .. } => shapes.clone(),
-        Block::List(items) => {
-            items.iter().flat_map(|item| [item.label.clone(), item.body.clone()].concat()).collect()
-        }
-        Block::Table(rows) => rows.iter().flatten().flat_map(|cell| cell.shapes.clone()).collect(),
-    }
 }
 
 #[test]
@@ -357,7 +343,7 @@ fn long_pages_turn_with_their_questions_whole_and_stay_inside_their_margins() {
             assert!(first, "page {}", number + 1);
             asked +=
                 page.blocks.iter().filter(|block| matches!(block, Block::Heading(2, _))).count();
-            for shape in page.blocks.iter().flat_map(shapes) {
+            for shape in page.blocks.iter().flat_map(Block::shapes) {
                 let Some(area) = shape.text_box() else { continue };
                 assert!(area.x >= 17.9 && area.right() <= page.width_mm - 17.9, "{shape:?}");
                 assert!(area.y >= 17.0 && area.bottom() <= page.height_mm - 17.0, "{shape:?}");

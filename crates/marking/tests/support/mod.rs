@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use cardiac::Shipped;
 use cycle::{Cycle, Random, Subject};
-use figure::{Block, Box2, Figure, Item, Page, Shape, Stroke, Tag};
+use figure::{Box2, Figure, Item, Shape, Stroke, Tag};
 use marking::{
     DrawnBar, DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace, Located, Marks, Outcome,
     PagePicture, Rubric, Ruling, locate, mark,
@@ -179,7 +179,7 @@ impl Exam {
         let pages = sheets.iter().zip(self.book.layouts(done.form)).zip(&done.drawn.pages);
         pages
             .map(|((sheet, layout), drawn)| {
-                let mut figure = flat(sheet);
+                let mut figure = sheet.figure();
                 let stroke = Stroke::solid([70, 70, 74], 0.5);
                 let mut parts: Vec<Vec<[f64; 2]>> =
                     drawn.traces.iter().map(|trace| trace.points_mm.clone()).collect();
@@ -251,34 +251,6 @@ fn bursts(trace: &cycle::Trace, map: &figure::Map, dx: f64, second: f64, out: &m
             doubt_mm: [0.0; 2],
             sure: 1.0,
         });
-    }
-}
-
-/// All that is drawn on a page.
-pub(crate) fn flat(page: &Page) -> Figure {
-    let mut items = Vec::new();
-    let mut add = |shapes: &[Shape]| {
-        items.extend(shapes.iter().map(|shape| Item { tag: Tag::Paper, shape: shape.clone() }));
-    };
-    for block in &page.blocks {
-        match block {
-            Block::Heading(_, shapes) | Block::Paragraph(shapes) | Block::Ornament(shapes) => {
-                add(shapes)
-            }
-            Block::Picture { shapes, .. } => add(shapes),
-            Block::List(list) => list.iter().for_each(|item| {
-                add(&item.label);
-                add(&item.body)
-            }),
-            Block::Table(rows) => rows.iter().flatten().for_each(|cell| add(&cell.shapes)),
-        }
-    }
-    Figure {
-        width_mm: page.width_mm,
-        height_mm: page.height_mm,
-        title: String::new(),
-        alt: String::new(),
-        items,
     }
 }
 

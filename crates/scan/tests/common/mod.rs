@@ -5,7 +5,7 @@ use std::sync::OnceLock;
 
 use cardiac::Shipped;
 use cycle::Random;
-use figure::{Block, Figure, Item, Shape, Tag};
+use figure::{Item, Shape, Tag};
 use scan::{Grey, Limits, PageForm, PanelForm, Picture, read};
 use serde_json::Value;
 use sheet::marks::{Corner, MARK_SIZE_MM, mark};
@@ -42,33 +42,12 @@ fn made() -> Sheet {
     let page = book.drawing_sheets(&copies).unwrap().remove(0);
     let geometry: Value = serde_json::from_str(&book.geometry(&copies).unwrap()).unwrap();
     let form = form_of(&geometry);
-    let mut items: Vec<Item> = page.blocks.iter().flat_map(shapes).map(item).collect();
-    items.extend(scribbles(&form).map(item));
-    let figure = Figure {
-        width_mm: page.width_mm,
-        height_mm: page.height_mm,
-        title: String::new(),
-        alt: String::new(),
-        items,
-    };
+    let mut figure = page.figure();
+    figure.items.extend(scribbles(&form).map(|shape| Item { tag: Tag::Panel, shape }));
     let png = figure.png(DRAWN_DPI).unwrap();
     let drawn = read(png, "sheet.png", Limits::default()).unwrap().next().unwrap().unwrap().grey();
     let code = geometry["pages"][0]["code"].as_str().unwrap().to_owned();
     Sheet { form, code, drawn, px_per_mm: DRAWN_DPI / 25.4 }
-}
-
-fn item(shape: Shape) -> Item {
-    Item { tag: Tag::Panel, shape }
-}
-
-fn shapes(block: &Block) -> Vec<Shape> {
-    match block {
-        Block::Heading(_, shapes) | Block::Paragraph(shapes) | Block::Ornament(shapes) => {
-            shapes.clone()
-        }
-        Block::Picture { shapes, .. } => shapes.clone(),
-        Block::List(_) | Block::Table(_) => Vec::new(),
-    }
 }
 
 /// Pencil lines that go across the panels and over their frames.

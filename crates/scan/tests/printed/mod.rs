@@ -1,8 +1,8 @@
 //! A printed sheet as a scan of it is read: its page, its form and its blank.
 
-use cycle::Cycle;
-use figure::{Block, Figure, Item, Page, Shape, Tag};
-use hand::Geometry;
+use cycle::{Cycle, Subject};
+use figure::Page;
+use hand::{Geometry, Handout};
 use heart::Heart;
 use scan::{Flat, Limits, PageForm, PanelForm, read};
 use sheet::marks::MARK_SIZE_MM;
@@ -19,6 +19,20 @@ pub(crate) struct Printed {
     pub(crate) form: PageForm,
     pub(crate) page: Page,
     pub(crate) blank: Flat,
+}
+
+impl Printed {
+    /// The sheet as a student is handed it.
+    pub(crate) fn handout<'a>(&'a self, subject: &'a Subject) -> Handout<'a> {
+        Handout {
+            pages: std::slice::from_ref(&self.page),
+            places: &self.geometry.pages,
+            mm_per_s: self.geometry.mm_per_s,
+            model: &self.model,
+            convention: &self.test.convention,
+            subject,
+        }
+    }
 }
 
 /// The first course's test.
@@ -82,22 +96,7 @@ fn form(json: &str) -> PageForm {
 
 /// The page as it was printed, as a flattened scan would show it.
 fn raster(page: &Page) -> Flat {
-    let shapes = page.blocks.iter().flat_map(|block| match block {
-        Block::Heading(_, shapes)
-        | Block::Paragraph(shapes)
-        | Block::Ornament(shapes)
-        | Block::Picture { shapes, .. } => shapes.clone(),
-        Block::List(_) | Block::Table(_) => Vec::new(),
-    });
-    let item = |shape: Shape| Item { tag: Tag::Panel, shape };
-    let figure = Figure {
-        width_mm: page.width_mm,
-        height_mm: page.height_mm,
-        title: String::new(),
-        alt: String::new(),
-        items: shapes.map(item).collect(),
-    };
-    let png = figure.png(PX_PER_MM * 25.4).unwrap();
+    let png = page.figure().png(PX_PER_MM * 25.4).unwrap();
     let picture = read(png, "blank.png", Limits::default()).unwrap().next().unwrap().unwrap();
     let grey = picture.grey();
     Flat {

@@ -2,7 +2,7 @@
 
 use cardiac::Shipped;
 use cycle::Random;
-use figure::{Block, Figure, Item, Map, Shape, Tag};
+use figure::{Figure, Map};
 use scan::{Flat, PageForm, PanelForm};
 use serde_json::Value;
 use sheet::{Book, Copy, Test};
@@ -41,19 +41,6 @@ pub(crate) fn printed(given: &str) -> Printed {
     let copies = [Copy { sheet: 0, form: 0, name: None }];
     let page = book.drawing_sheets(&copies).unwrap().remove(0);
     let geometry: Value = serde_json::from_str(&book.geometry(&copies).unwrap()).unwrap();
-    let shapes = page.blocks.iter().flat_map(|block| match block {
-        Block::Heading(_, shapes) | Block::Paragraph(shapes) | Block::Ornament(shapes) => shapes,
-        Block::Picture { shapes, .. } => shapes,
-        Block::List(_) | Block::Table(_) => panic!("a sheet has neither"),
-    });
-    let items = shapes.map(|shape: &Shape| Item { tag: Tag::Panel, shape: shape.clone() });
-    let figure = Figure {
-        width_mm: page.width_mm,
-        height_mm: page.height_mm,
-        title: String::new(),
-        alt: String::new(),
-        items: items.collect(),
-    };
     let (mut panels, mut curves) = (Vec::new(), Vec::new());
     for panel in geometry["pages"][0]["panels"].as_array().unwrap() {
         let number = |key: &str| panel[key].as_f64().unwrap();
@@ -91,7 +78,7 @@ pub(crate) fn printed(given: &str) -> Printed {
         panels,
         bars: Vec::new(),
     };
-    Printed { blank: raster(&figure), form, curves }
+    Printed { blank: raster(&page.figure()), form, curves }
 }
 
 fn raster(figure: &Figure) -> Flat {
