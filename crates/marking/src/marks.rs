@@ -147,7 +147,7 @@ impl Marks {
 pub const LEAST_BAND_MM: f64 = 1.0;
 /// A measurement is uncertain by so many standard deviations to either side.
 const DEVIATIONS: f64 = 2.0;
-/// What is off by more than this, in millimetres, may as well be something else that was taken
+/// What is not met and off by more than this, in millimetres, may as well be something else that was taken
 /// for what was meant.
 const FAR_MM: f64 = 11.0;
 /// Times that landmarks are put aside, and elsewhere, to see what becomes of the rules.
@@ -403,7 +403,7 @@ fn measured(
     let half = rule.tolerance.half_mm.filter(|_| proposal == Outcome::NotMet);
     let presence = matches!(rule.says, Says::Presence { .. });
     let open = !presence && (near(verdict.tolerance) || half.is_some_and(near))
-        || off > FAR_MM
+        || off > FAR_MM.max(verdict.tolerance)
         || mark.confidence < AGREED;
     if open {
         return;

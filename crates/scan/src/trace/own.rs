@@ -3,21 +3,32 @@
 use super::parts::{Parts, PixelBox};
 use super::path::{Region, Sight};
 
+/// What reaches the resting line within this many millimetres may be a sound.
 const REACHES_MM: f64 = 1.2;
+/// How high letters are, and how wide a word is at most, in millimetres.
 const LETTER_HIGH_MM: f64 = 6.2;
 const LETTER_LOW_MM: f64 = 1.3;
 const LETTER_WIDE_MM: f64 = 10.0;
+/// What is this high is a sound, in millimetres, and letters are no higher than this share of the
+/// highest.
 const SOUND_MM: f64 = 6.0;
 const LETTER_SHARE: f64 = 0.5;
+/// A stroke's width counts as no more than this where lines are told from letters, in millimetres.
 const STROKE_MM: f64 = 0.6;
+/// A letter that touches a sound reaches to one side of the resting line alone, no farther than
+/// this to the other, for at least so long, and at least and at most so far, in millimetres.
 const ASIDE_MM: f64 = 0.8;
 const TOUCHES_MM: f64 = 2.6;
 const BODY_MM: [f64; 2] = [2.0, 8.0];
+/// What is as narrow as a line, and so near to one, is left of it, in millimetres.
 const NARROW_MM: f64 = 1.4;
 const OF_LINE_MM: f64 = 1.2;
+/// A sound goes on beside its higher strokes for so long, in millimetres.
 const BESIDE_MM: f64 = 0.4;
+/// Letters of a word are no farther apart, in millimetres.
 const WORD_MM: f64 = 1.7;
 
+/// The ink of a panel's sounds.
 pub(crate) struct Own {
     region: Region,
     columns: usize,
@@ -136,11 +147,9 @@ impl Own {
                 let right = (bounds.right + margin + 1).min(columns);
                 self.sounding[bounds.left.saturating_sub(margin)..right].fill(true);
             }
-        }
-        for (bounds, _) in
-            pieces.bounds.iter().zip(&kinds).filter(|(_, kind)| **kind == Kind::Sound)
-        {
-            self.certain[bounds.left..=bounds.right].fill(true);
+            if *kind == Kind::Sound {
+                self.certain[bounds.left..=bounds.right].fill(true);
+            }
         }
         let mut letters = vec![false; self.mask.len()];
         // What of a letter went with the line goes with the letter.
@@ -195,6 +204,7 @@ impl Own {
     }
 }
 
+/// What a piece of ink in a panel for sounds is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Kind {
     /// A sound, or most of one.
@@ -207,6 +217,7 @@ enum Kind {
     Line,
 }
 
+/// The pieces of ink of a panel, without its resting line.
 struct Pieces {
     parts: Parts,
     bounds: Vec<PixelBox>,
