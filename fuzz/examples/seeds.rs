@@ -26,6 +26,7 @@ fn put(target: &str, name: &str, bytes: impl AsRef<[u8]>) -> Done {
 
 fn main() -> Done {
     texts()?;
+    recordings()?;
     files()?;
     pages()
 }
@@ -58,6 +59,45 @@ fn texts() -> Done {
         cycle.traces.truncate(2);
         cycle.to_json()
     })
+}
+
+/// The small recordings of the tests; a WFDB record is one input, with the files of its first segment and its layout behind it.
+fn recordings() -> Done {
+    let folder = root().join("crates/recording/tests/files");
+    let mut entries: Vec<_> = fs::read_dir(&folder)?.collect::<Result<_, _>>()?;
+    entries.sort_by_key(fs::DirEntry::file_name);
+    for entry in entries {
+        let (path, name) = (entry.path(), entry.file_name().to_string_lossy().into_owned());
+        match path.extension().and_then(|ending| ending.to_str()) {
+            Some("edf") => put("recording_edf", &name, fs::read(&path)?)?,
+            Some("csv" | "txt") => put("recording_csv", &name, fs::read(&path)?)?,
+            Some("wav") => put("recording_wav", &name, fs::read(&path)?)?,
+            Some("hea") => put("recording_wfdb", &name, record(&path)?)?,
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// A record's files as one input, under the names that the target gives them.
+fn record(header: &Path) -> Result<Vec<u8>, Box<dyn Error>> {
+    let stem = header.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let text = fs::read_to_string(header)?;
+    let (segment, layout) = (format!("{stem}_1"), format!("{stem}_layout"));
+    let read = |name: &str| fs::read(header.with_file_name(name)).unwrap_or_default();
+    let renamed = |text: &str| {
+        text.replace(&segment, "s").replace(&layout, "t").replace(&stem, "r").into_bytes()
+    };
+    let header = |name: &str| renamed(&String::from_utf8_lossy(&read(&format!("{name}.hea"))));
+    let files = [
+        renamed(&text),
+        read(&format!("{stem}.dat")),
+        read(&format!("{stem}.atr")),
+        header(&segment),
+        read(&format!("{segment}.dat")),
+        header(&layout),
+    ];
+    Ok(fuzz::recordings::joined(&files))
 }
 
 /// Files of scans: the small ones of the tests, and a sheet as copiers and phones store it.

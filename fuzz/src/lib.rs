@@ -1,5 +1,7 @@
 //! What the targets and the program that makes their first inputs share.
 
+pub mod recordings;
+
 use std::sync::OnceLock;
 
 use scan::{Flat, PageForm, PanelForm, Picture};

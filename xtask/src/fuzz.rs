@@ -7,13 +7,17 @@ use crate::run::{cargo, exists, quietly, run};
 use crate::{Done, root, target};
 
 /// The targets, and the longest input in bytes that is worth trying.
-const TARGETS: [(&str, u32); 6] = [
+const TARGETS: [(&str, u32); 10] = [
     ("scan_read", 200_000),
     ("scan_page", 60_000),
     ("test_definition", 8_000),
     ("convention", 40_000),
     ("cycle_json", 40_000),
     ("heart_toml", 4_000),
+    ("recording_edf", 20_000),
+    ("recording_wfdb", 20_000),
+    ("recording_csv", 10_000),
+    ("recording_wav", 4_000),
 ];
 /// How long each runs unless told.
 const SECONDS: u32 = 60;

@@ -15,6 +15,7 @@ mod expect;
 mod free;
 mod joints;
 mod line;
+pub mod recorded;
 
 use cycle::Subject;
 
