@@ -5,7 +5,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use cycle::{Cycle, Random, Subject};
-use hand::{Capture, Copier, Geometry, Handout, Phone, Student, Tool, Truth, draw, jpeg, mistakes};
+use hand::{
+    Capture, Copier, Drawing, Geometry, Handout, Phone, Student, Tool, Truth, draw, jpeg, mistakes,
+};
 use heart::Heart;
 use marking::{Located, Marks, Rubric, locate, mark};
 use scan::{Limits, Picture, read};
@@ -69,9 +71,9 @@ pub(crate) fn test(text: &str, subject: &Subject) -> Result<(String, Test), Box<
 
 /// A test, printed.
 pub(crate) struct Printed<'a> {
-    test: &'a Test,
+    pub(crate) test: &'a Test,
     subject: &'a Subject,
-    book: Book<'a>,
+    pub(crate) book: Book<'a>,
 }
 
 impl<'a> Printed<'a> {
@@ -128,14 +130,24 @@ impl Kept<'_> {
     }
 }
 
-/// Makes drawing `number`, and reads it.
-pub(crate) fn one(
+/// A sheet, filled in.
+pub(crate) struct FilledIn {
+    pub(crate) kind: usize,
+    pub(crate) test: usize,
+    pub(crate) form: usize,
+    pub(crate) geometry: Geometry,
+    pages: Vec<figure::Page>,
+    pub(crate) drawing: Drawing,
+    chance: Random,
+}
+
+/// Fills in drawing `number`.
+pub(crate) fn filled_in(
     tests: &[Printed<'_>],
     number: usize,
     seed: u64,
-    kept: &Kept<'_>,
-) -> Result<One, Box<dyn Error>> {
-    let chance = &mut Random::new(seed);
+) -> Result<FilledIn, Box<dyn Error>> {
+    let mut chance = Random::new(seed);
     let which = OF_TEN[chance.below(OF_TEN.len())];
     let kind = number % KINDS.len();
     let Printed { test, subject, book } = &tests[which];
@@ -159,6 +171,24 @@ pub(crate) fn one(
     }
     let count = [0, 1, 1, 2, 2, 3, 3, 4, 5, 7][chance.below(10)];
     let drawing = draw(&handout, &student, &mistakes(&handout, count, seed));
+    Ok(FilledIn { kind, test: which, form, geometry, pages, drawing, chance })
+}
+
+/// What was read from a drawing before, where it was kept.
+pub(crate) fn kept(folder: &Path, seed: u64) -> Option<marking::DrawnSheet> {
+    serde_json::from_str(&fs::read_to_string(folder.join(format!("{seed}.json"))).ok()?).ok()
+}
+
+/// Makes drawing `number`, and reads it.
+pub(crate) fn one(
+    tests: &[Printed<'_>],
+    number: usize,
+    seed: u64,
+    kept: &Kept<'_>,
+) -> Result<One, Box<dyn Error>> {
+    let FilledIn { kind, test: which, form, geometry, pages, drawing, mut chance } =
+        filled_in(tests, number, seed)?;
+    let Printed { test, book, .. } = &tests[which];
     let capture = match if kind == 3 { chance.below(3) } else { kind } {
         0 => Capture::Copier(Copier::any(seed, 300.0, chance.below(2) == 0)),
         1 => Capture::Copier(Copier::any(seed, 150.0, false)),

@@ -1,10 +1,12 @@
 //! How exactly drawings are read and marked: fills in sheets, captures them, reads them back and
 //! compares what is found with the truth.
 //!
-//! `cargo xtask accuracy [-- --count N --seed S --keep FOLDER --again --show]`
+//! `cargo xtask accuracy [-- --count N --seed S --keep FOLDER --again --show]`; `--fit` is told of in
+//! `fit.rs`.
 #![allow(clippy::print_stdout, reason = "what is measured is told")]
 
 mod drawings;
+mod fit;
 mod report;
 mod tally;
 
@@ -26,13 +28,22 @@ struct Asked {
     again: bool,
     /// Whether every verdict that is not right is told, and how every landmark was found.
     show: bool,
+    /// What is fitted to kept drawings, instead of measuring.
+    fit: Option<String>,
     /// The file that the tables are written to.
     output: Option<PathBuf>,
 }
 
 fn asked() -> Result<Asked, Box<dyn Error>> {
-    let mut asked =
-        Asked { count: 500, seed: 1, keep: None, again: false, show: false, output: None };
+    let mut asked = Asked {
+        count: 500,
+        seed: 2,
+        keep: None,
+        again: false,
+        show: false,
+        fit: None,
+        output: None,
+    };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         let mut next = || words.next().ok_or(format!("{word} needs a value"));
@@ -41,6 +52,7 @@ fn asked() -> Result<Asked, Box<dyn Error>> {
             "--seed" => asked.seed = next()?.parse()?,
             "--keep" => asked.keep = Some(next()?.into()),
             "--output" => asked.output = Some(next()?.into()),
+            "--fit" => asked.fit = Some(next()?),
             "--again" => asked.again = true,
             "--show" => asked.show = true,
             _ => return Err(format!("unknown: {word}").into()),
@@ -59,6 +71,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     let tests = tests.into_iter().collect::<Result<Vec<_>, _>>()?;
     let printed =
         tests.iter().map(|test| Printed::new(test, &subject)).collect::<Result<Vec<_>, _>>()?;
+    let seed_of = |number: usize| asked.seed * 1_000_000 + number as u64;
+    if let Some(what) = &asked.fit {
+        let folder = asked.keep.as_deref().ok_or("--fit needs --keep FOLDER")?;
+        let numbers = (0..asked.count).map(|number| (number, seed_of(number)));
+        return Ok(fit::fit(what, &printed, &subject, numbers, folder)?);
+    }
     let kept = Kept { folder: asked.keep.as_deref(), again: asked.again };
     let tallies: Mutex<Vec<Option<Tally>>> = Mutex::new(vec![None; asked.count]);
     let failed = Mutex::new(None);
@@ -69,8 +87,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             if number >= asked.count {
                 break;
             }
-            let seed = asked.seed * 1_000_000 + number as u64;
-            match drawings::one(&printed, number, seed, &kept) {
+            match drawings::one(&printed, number, seed_of(number), &kept) {
                 Ok(one) => {
                     let tally = Tally::of(&one, asked.show);
                     let mut all = tallies.lock().unwrap_or_else(PoisonError::into_inner);

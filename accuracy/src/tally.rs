@@ -94,12 +94,12 @@ impl Tally {
             let Some(truth) = one.truth.verdicts.iter().find(|truth| truth.rule == rule.id) else {
                 continue;
             };
+            if show {
+                println!("{}", told(one, rule, truth));
+            }
             let right = match rule.outcome {
                 Outcome::Review => {
                     *self.review.entry(reason(rule)).or_default() += 1;
-                    if show {
-                        println!("drawing {}: {} for review: {rule:?}", one.number, rule.id);
-                    }
                     continue;
                 }
                 Outcome::Met => truth.outcome == True::Met,
@@ -151,4 +151,25 @@ fn reason(rule: &RuleMark) -> &'static str {
         (Some(_), Some(_)) if rule.confidence < SURE => "a landmark could be elsewhere",
         _ => "near the tolerance",
     }
+}
+
+/// What was made of a rule, beside the truth.
+fn told(one: &One, rule: &RuleMark, truth: &convention::Verdict) -> String {
+    format!(
+        "drawing {}, {}: {} is {:?} (proposed {:?}, {}; confidence {:.2}, {:?} mm, off {:.2}, \
+         tolerance {:.2}); in truth {:?}, {:?} mm, off {:.2}",
+        one.number,
+        KINDS[one.kind],
+        rule.id,
+        rule.outcome,
+        rule.proposal,
+        reason(rule),
+        rule.confidence,
+        rule.measured_mm,
+        rule.off_mm,
+        rule.tolerance_mm,
+        truth.outcome,
+        truth.measured,
+        truth.off_by
+    )
 }

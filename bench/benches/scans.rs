@@ -132,8 +132,8 @@ fn worked(pages: &Mutex<scan::Pages>, printed: &Printed) -> [Duration; 5] {
         let flat = Instant::now();
         assert!(read_code(&page.flat, place).is_some());
         let code = Instant::now();
-        let ink = scan::ink::student_ink(&page.flat, &printed.blank, &printed.form);
-        let ink = ink.expect("the form has panels");
+        let ink = scan::ink::student_ink(&page.flat, &printed.print);
+        let ink = ink.expect("the page is as large as its form");
         let inked = Instant::now();
         let drawing = scan::trace::drawing(&ink, &printed.form);
         assert!(!drawing.traces.is_empty());

@@ -4,6 +4,7 @@ pub mod recordings;
 
 use std::sync::OnceLock;
 
+use scan::ink::Print;
 use scan::{Flat, PageForm, PanelForm, Picture};
 
 /// Pixels for a millimetre at which pages are flattened here: coarse, so that many are tried.
@@ -100,6 +101,12 @@ pub fn form() -> PageForm {
     }
 }
 
+/// What is taken away from the page.
+pub fn print() -> &'static Print {
+    static PRINT: OnceLock<Print> = OnceLock::new();
+    PRINT.get_or_init(|| Print::of(blank(), &form()).expect("the form has panels"))
+}
+
 /// The page as it is printed, without the code: marks are not printed either, frames are.
 pub fn blank() -> &'static Flat {
     static BLANK: OnceLock<Flat> = OnceLock::new();
@@ -119,6 +126,6 @@ pub fn blank() -> &'static Flat {
                 }
             }
         }
-        Flat { px_per_mm: PX_PER_MM, width, height, colour: vec![0; ink.len()], ink }
+        Flat { px_per_mm: PX_PER_MM, width, height, ink }
     })
 }

@@ -2,12 +2,14 @@
 
 use cycle::{StrokeKind, Subject};
 
+use crate::agree::{Seen, agreed};
 use crate::anchors::Anchor;
 use crate::chain::{Candidate, Place, Seat, solve};
-use crate::curve::{Form, Grid, median};
+use crate::costs::Costs;
+use crate::curve::{Drawn, Form, Grid, median};
 use crate::expect::{Guide, time_cost};
 use crate::joints::turns;
-use crate::line::{GUESSED, Slot, UNEXPECTED};
+use crate::line::{GUESSED, Slot};
 use crate::{Found, Missing};
 
 /// A burst: from when to when it lasts, and how high it is.
@@ -25,6 +27,8 @@ pub(crate) struct Burst {
     /// Heights of all bursts before it, and up to its end.
     before: f64,
     through: f64,
+    /// What it costs to take it for one.
+    extra: f64,
 }
 
 /// Half the longest time between two vibrations of one burst, seconds.
@@ -70,16 +74,79 @@ pub(crate) fn bursts(grid: &Grid, form: Form) -> Vec<Burst> {
         let height = outline[at];
         let reach_s = reach as f64 * grid.step_s;
         let cut = [start_s - grid.start_s < reach_s, grid.end_s() - end_s < reach_s];
-        found.push(Burst { start_s, end_s, height, stands_out, cut, parts, before, through });
+        found.push(Burst {
+            start_s,
+            end_s,
+            height,
+            stands_out,
+            cut,
+            parts,
+            before,
+            through,
+            extra: 0.0,
+        });
     }
     joined(&found)
 }
+
+/// Bursts that were measured elsewhere, each also as it may be without what is in doubt at its
+/// ends.
+pub(crate) fn measured(grid: &Grid, drawn: &[Drawn], costs: &Costs) -> Vec<Burst> {
+    let mut through = 0.0;
+    let mut whole: Vec<Burst> = Vec::new();
+    for (part, one) in drawn.iter().enumerate() {
+        let before = through;
+        if !one.perhaps {
+            through += one.height;
+        }
+        let (start_s, end_s, height) = (one.start_s, one.end_s, one.height.max(1e-9));
+        let cut = [start_s - grid.start_s < EDGE_S, grid.end_s() - end_s < EDGE_S];
+        let extra = if one.perhaps { costs.burst_perhaps } else { 0.0 };
+        let parts = [part; 2];
+        whole.push(Burst {
+            start_s,
+            end_s,
+            height,
+            stands_out: height,
+            cut,
+            parts,
+            before,
+            through,
+            extra,
+        });
+    }
+    let mut all = Vec::new();
+    for burst in joined(&whole) {
+        all.push(burst);
+        let [first, last] = burst.parts;
+        let (later, earlier) = (drawn[first].doubt_s[0], drawn[last].doubt_s[1]);
+        for [later, earlier] in [[later, 0.0], [0.0, earlier], [later, earlier]] {
+            let (start_s, end_s) = (burst.start_s + later, burst.end_s - earlier);
+            if later + earlier > 0.0
+                && end_s > start_s
+                && all
+                    .last()
+                    .is_none_or(|last: &Burst| (last.start_s, last.end_s) != (start_s, end_s))
+            {
+                all.push(Burst {
+                    start_s,
+                    end_s,
+                    extra: burst.extra + costs.burst_trimmed,
+                    ..burst
+                });
+            }
+        }
+    }
+    all
+}
+
+/// So near to its ends the curve may go on, seconds.
+const EDGE_S: f64 = 0.006;
 
 /// Bursts closer than this may be parts of one, as the two valves' sounds are, seconds.
 const PARTS_S: f64 = 0.04;
 
 /// What it costs to take two for one.
-const JOINED: f64 = 0.5;
 
 /// The bursts, and pairs of them that may be one.
 fn joined(bursts: &[Burst]) -> Vec<Burst> {
@@ -88,6 +155,8 @@ fn joined(bursts: &[Burst]) -> Vec<Burst> {
         all.push(*burst);
         if let Some(next) = bursts.get(place + 1)
             && next.start_s - burst.end_s < PARTS_S
+            // What may be a letter is no part of a sound.
+            && burst.extra + next.extra <= 0.0
         {
             all.push(Burst {
                 end_s: next.end_s,
@@ -227,6 +296,7 @@ pub(crate) struct Sounds<'a> {
     pub(crate) subject: &'a Subject,
     pub(crate) guide: &'a Guide,
     pub(crate) channel: &'a str,
+    pub(crate) costs: &'a Costs,
 }
 
 impl Sounds<'_> {
@@ -270,6 +340,19 @@ impl Sounds<'_> {
         let places: Vec<Place> =
             slots.iter().map(|(slot, stroke)| self.place(slot, stroke)).collect();
         let pair = |a: Seat, b: Seat| self.pair(a, b);
+        let first = solve(&places, &pair);
+        let seen: Vec<Seen<'_>> = slots
+            .iter()
+            .map(|(slot, _)| Seen {
+                name: slot.name,
+                beat: slot.beat,
+                shown: !slot.beyond && slot.shown(self.grid) > 0.5,
+            })
+            .collect();
+        let at = |k: usize, c: usize| {
+            self.bursts[places[k].candidates[c].feature].start_s - slots[k].0.anchor.time_s
+        };
+        let places = agreed(&places, &first, self.costs, &seen, &at);
         let solution = solve(&places, &pair);
         for (index, (slot, stroke)) in slots.iter().enumerate() {
             let shares = &solution.shares[index];
@@ -327,27 +410,37 @@ impl Sounds<'_> {
     }
 
     fn place(&self, slot: &Slot, stroke: &StrokeKind) -> Place {
+        let costs = self.costs;
         let usual = stroke.burst.map_or(0.5, |burst| burst.height);
         let cost = |burst: &Burst| {
             let offset_s = burst.start_s - slot.anchor.time_s;
             let top = self.bursts.iter().map(|burst| burst.height).fold(1e-12, f64::max);
-            let off = libm::log(burst.height / top / usual) / 0.9;
-            let weak = 2.0 * (1.0 - burst.stands_out / burst.height);
+            let off = libm::log(burst.height / top / usual) / costs.burst_height_log;
+            let weak = costs.burst_faint * (1.0 - burst.stands_out / burst.height);
             let hidden = if self.grid.is_known(burst.start_s) { 0.0 } else { 1.0 };
-            let unexpected = if slot.unexpected { UNEXPECTED } else { 0.0 };
-            time_cost(slot.feature, slot.expected, offset_s)
+            let unexpected = if slot.unexpected { costs.unexpected } else { 0.0 };
+            burst.extra
+                + time_cost(
+                    slot.feature,
+                    slot.expected,
+                    offset_s,
+                    [costs.burst_off, costs.burst_off_s],
+                )
                 + unexpected
-                + if burst.parts[0] == burst.parts[1] { 0.0 } else { JOINED }
-                + 0.7 * libm::log(1.0 + off * off)
+                + if burst.parts[0] == burst.parts[1] { 0.0 } else { costs.burst_joined }
+                + costs.burst_height * libm::log(1.0 + off * off)
                 + weak
-                + hidden
+                + costs.hidden * hidden
         };
         let near = self.bursts.iter().enumerate();
         let near = near.filter(|(_, b)| (b.start_s - slot.anchor.time_s).abs() < 1.0);
         let candidates = near
             .map(|(feature, burst)| Candidate { feature, cost: cost(burst) })
-            .filter(|candidate| candidate.cost < 7.0);
-        Place { absent: slot.absent(self.grid), candidates: candidates.collect() }
+            .filter(|candidate| candidate.cost < 9.0);
+        Place {
+            absent: slot.absent(self.grid, self.costs) * self.costs.burst_absent,
+            candidates: candidates.collect(),
+        }
     }
 
     fn pair(&self, a: Seat, b: Seat) -> f64 {
@@ -361,7 +454,9 @@ impl Sounds<'_> {
             (None, Some(to)) => (to.before, 0.5),
             (None, None) => (all, 0.5),
         };
-        share * (2.0 * left_out.max(0.0) / top).min(3.0)
+        share
+            * (self.costs.burst_left_out * left_out.max(0.0) / top)
+                .min(self.costs.burst_left_out_most)
     }
 }
 

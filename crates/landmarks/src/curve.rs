@@ -29,6 +29,24 @@ pub struct Curve {
     pub resolution_s: f64,
     /// What the line shows.
     pub form: Form,
+    /// Bursts that were measured already, in the order of time; where there are none, they are
+    /// found from the points.
+    pub bursts: Vec<Drawn>,
+}
+
+/// A burst that was measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Drawn {
+    /// When it begins, seconds.
+    pub start_s: f64,
+    /// When it ends.
+    pub end_s: f64,
+    /// Its height above the baseline.
+    pub height: f64,
+    /// How much later it may begin and how much earlier end, seconds.
+    pub doubt_s: [f64; 2],
+    /// Whether it may be none.
+    pub perhaps: bool,
 }
 
 impl Curve {
@@ -42,6 +60,7 @@ impl Curve {
             noise: 0.0,
             resolution_s: 1.0 / trace.rate_hz,
             form,
+            bursts: Vec::new(),
         }
     }
 }

@@ -86,16 +86,18 @@ pub(crate) fn outside_s(feature: &Feature, offset_s: f64) -> f64 {
     (early - offset_s).max(offset_s - late).max(0.0)
 }
 
-/// A drawn landmark is often this far from where it is expected, seconds (common practice: some
-/// millimetres at 100 mm/s).
-const USUAL_ERROR_S: f64 = 0.05;
-
-/// What it costs that a landmark lies at an offset from its anchor.
-pub(crate) fn time_cost(feature: &Feature, expected: Option<&Expected>, offset_s: f64) -> f64 {
+/// What it costs that a landmark lies at an offset from its anchor: `scale` for being off what is
+/// expected by more than `width`, in seconds.
+pub(crate) fn time_cost(
+    feature: &Feature,
+    expected: Option<&Expected>,
+    offset_s: f64,
+    [scale, width]: [f64; 2],
+) -> f64 {
     match expected.filter(|expected| expected.steady) {
         Some(expected) => {
-            let off = (offset_s - expected.offset_s) / USUAL_ERROR_S;
-            0.8 * libm::log(1.0 + off * off)
+            let off = (offset_s - expected.offset_s) / width;
+            scale * libm::log(1.0 + off * off)
         }
         None => {
             let off = outside_s(feature, offset_s) / 0.04;

@@ -7,9 +7,11 @@
 //! looks like, and about when it comes, is the subject's data ([`cycle::Feature`]). This crate
 //! knows no pixels and reads no files.
 
+mod agree;
 mod anchors;
 mod bursts;
 mod chain;
+mod costs;
 mod curve;
 mod expect;
 mod free;
@@ -19,7 +21,8 @@ pub mod recorded;
 
 use cycle::Subject;
 
-pub use curve::{Curve, Form};
+pub use costs::Costs;
+pub use curve::{Curve, Drawn, Form};
 pub use expect::Expectation;
 
 use anchors::{Anchor, with_neighbours};
@@ -76,6 +79,17 @@ pub struct Reading {
 /// Beats are counted by the subject's anchor on its reference channel; where that curve is not
 /// among them or shows none, by the anchors of `expectation`. Without either, nothing is found.
 pub fn find(curves: &[Curve], subject: &Subject, expectation: Option<Expectation>) -> Reading {
+    let costs = if expectation.is_some() { Costs::GUIDED } else { Costs::ALONE };
+    find_at(&costs, curves, subject, expectation)
+}
+
+/// Finds landmarks as [`find`] does, at other costs.
+pub fn find_at(
+    costs: &Costs,
+    curves: &[Curve],
+    subject: &Subject,
+    expectation: Option<Expectation>,
+) -> Reading {
     let mut reading = Reading::default();
     let grids: Vec<(&Curve, Grid)> =
         curves.iter().filter_map(|curve| Some((curve, Grid::new(curve)?))).collect();
@@ -87,7 +101,7 @@ pub fn find(curves: &[Curve], subject: &Subject, expectation: Option<Expectation
         && anchors.len() <= FEW
     {
         let guide = expectation.guide(&curve.channel, subject);
-        anchors = reconsidered(anchors, grid, subject, &curve.channel, expectation, &guide);
+        anchors = reconsidered(anchors, grid, subject, &curve.channel, expectation, &guide, costs);
     }
     if let Some((curve, _)) = reference {
         for place in anchors.len()..expected.len() {
@@ -107,9 +121,13 @@ pub fn find(curves: &[Curve], subject: &Subject, expectation: Option<Expectation
     for (curve, grid) in &grids {
         let guide = expectation.map(|e| e.guide(&curve.channel, subject)).unwrap_or_default();
         if curve.form != Form::Line {
-            let bursts = bursts::bursts(grid, curve.form);
+            let bursts = if curve.bursts.is_empty() {
+                bursts::bursts(grid, curve.form)
+            } else {
+                bursts::measured(grid, &curve.bursts, costs)
+            };
             let channel = &curve.channel;
-            let sounds = bursts::Sounds { grid, bursts, subject, guide: &guide, channel };
+            let sounds = bursts::Sounds { grid, bursts, subject, guide: &guide, channel, costs };
             sounds.find(&beats, &mut reading.found, &mut reading.missing);
             continue;
         }
@@ -117,7 +135,7 @@ pub fn find(curves: &[Curve], subject: &Subject, expectation: Option<Expectation
         let anchor = (curve.channel == subject.reference_channel).then_some(&*subject.anchor);
         let mut names = order(subject, &curve.channel);
         let read = |names: &[(&str, &cycle::Feature)]| {
-            let line = Line { grid, joints: &joints, slots: slots(names, &guide, &beats) };
+            let line = Line { grid, joints: &joints, slots: slots(names, &guide, &beats), costs };
             line.read(&curve.channel, anchor)
         };
         let (mut found, mut missing, _) = read(&names);
@@ -155,13 +173,14 @@ fn reconsidered(
     channel: &str,
     expectation: Expectation,
     guide: &expect::Guide,
+    costs: &Costs,
 ) -> Vec<Anchor> {
     let joints = joints(grid);
     let names = order(subject, channel);
     let absolute = expectation.anchors(subject);
     let cost = |set: &[Anchor]| {
         let beats = with_neighbours(set, period_s(set, Some(expectation)));
-        let line = Line { grid, joints: &joints, slots: slots(&names, guide, &beats) };
+        let line = Line { grid, joints: &joints, slots: slots(&names, guide, &beats), costs };
         let far = set.iter().zip(&absolute).map(|(anchor, expected)| {
             let off = (anchor.time_s - expected) / 0.05;
             libm::log(1.0 + off * off)

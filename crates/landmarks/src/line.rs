@@ -2,34 +2,25 @@
 
 use cycle::{Feature, FeatureShape as Shape, Subject};
 
+use crate::agree::{Seen, agreed};
 use crate::anchors::Anchor;
 use crate::chain::{Candidate, Place, Seat, Solution, solve};
+use crate::costs::Costs;
 use crate::curve::Grid;
 use crate::expect::{Expected, Guide, time_cost};
 use crate::joints::{Joint, Way};
 use crate::{Found, Missing};
 
-/// What it costs to leave a landmark out that a good trace has, and one that it may lack.
-const ABSENT: f64 = 3.0;
-const ABSENT_OPTIONAL: f64 = 1.2;
-/// What it costs to find what a good trace does not have.
-pub(crate) const UNEXPECTED: f64 = 1.0;
-/// What it costs that a wave has a beginning or an end alone.
-const BROKEN: f64 = 4.0;
-/// What it costs to find a landmark of a beat whose anchor is not shown.
-const BEYOND: f64 = 0.5;
-/// How sure it is at most, since where that anchor lies is a guess; likewise of what lies at the
-/// curve's beginning or end, which may go on beyond it.
+/// How sure it is at most that a landmark belongs to a beat whose anchor is not shown, since where
+/// that lies is a guess; likewise of what lies at the curve's beginning or end, which may go on
+/// beyond it.
 pub(crate) const GUESSED: f64 = 0.75;
 /// So near to its ends the curve may go on, seconds.
 const EDGE_S: f64 = 0.01;
-/// What it costs to see a rise begin before a nearly level stretch, how long that lasts at most,
-/// seconds, and how far it goes, as a share of the curve's height.
-const EARLY: f64 = 2.5;
+/// A nearly level stretch before a rise lasts so long at most, seconds, and goes so far, as a share
+/// of the curve's height.
 const LEVEL_S: f64 = 0.08;
 const NEARLY_LEVEL: f64 = 0.05;
-/// Most that movement which no landmark explains costs in one stretch.
-const UNEXPLAINED: f64 = 4.0;
 
 /// One landmark of one beat.
 pub(crate) struct Slot<'a> {
@@ -108,26 +99,26 @@ impl Slot<'_> {
         grid.known_share(from, to)
     }
 
-    pub(crate) fn absent(&self, grid: &Grid) -> f64 {
+    pub(crate) fn absent(&self, grid: &Grid, costs: &Costs) -> f64 {
         if self.unexpected {
             return 0.0;
         }
         let lacking = self.feature.optional && self.due().is_none();
-        let cost = if lacking { ABSENT_OPTIONAL } else { ABSENT };
+        let cost = if lacking { costs.absent_optional } else { costs.absent };
         0.1 + cost * self.shown(grid)
     }
 }
 
 /// How a curve goes before and after a landmark of that shape, at best.
-fn cost_of_shape(feature: &Feature, joint: &Joint) -> f64 {
+fn cost_of_shape(feature: &Feature, joint: &Joint, plateau: f64) -> f64 {
     use Way::{Fall, Level, Rise};
     match (feature.shape, joint.before, joint.after) {
         (Shape::Peak, Rise, Fall) | (Shape::Trough, Fall, Rise) => 0.0,
         (Shape::Peak, Fall, Rise) | (Shape::Trough, Rise, Fall) if feature.inverts => 1.5,
         (Shape::Peak, Rise, Rise) | (Shape::Peak, Fall, Fall) => 2.5,
         (Shape::Trough, Rise, Rise) | (Shape::Trough, Fall, Fall) => 2.5,
-        (Shape::Peak, Rise, Level) | (Shape::Peak, Level, Fall) => 1.5,
-        (Shape::Trough, Fall, Level) | (Shape::Trough, Level, Rise) => 1.5,
+        (Shape::Peak, Rise, Level) | (Shape::Peak, Level, Fall) => plateau,
+        (Shape::Trough, Fall, Level) | (Shape::Trough, Level, Rise) => plateau,
         (Shape::Onset, Level, Rise | Fall) | (Shape::End, Rise | Fall, Level) => 0.0,
         (Shape::Onset | Shape::End, Rise, Fall) | (Shape::Onset | Shape::End, Fall, Rise) => 1.0,
         (Shape::Onset | Shape::End, Rise, Rise) | (Shape::Onset | Shape::End, Fall, Fall) => 0.8,
@@ -154,6 +145,7 @@ pub(crate) struct Line<'a> {
     pub(crate) grid: &'a Grid,
     pub(crate) joints: &'a [Joint],
     pub(crate) slots: Vec<Slot<'a>>,
+    pub(crate) costs: &'a Costs,
 }
 
 impl Line<'_> {
@@ -166,6 +158,20 @@ impl Line<'_> {
     ) -> (Vec<Found>, Vec<Missing>, f64) {
         let places: Vec<Place> = self.slots.iter().map(|slot| self.place(slot, anchor)).collect();
         let pair = |a: Seat, b: Seat| self.pair(a, b);
+        let first = solve(&places, &pair);
+        let seen: Vec<Seen<'_>> = self
+            .slots
+            .iter()
+            .map(|slot| Seen {
+                name: slot.name,
+                beat: slot.beat,
+                shown: !slot.beyond && slot.shown(self.grid) > 0.5,
+            })
+            .collect();
+        let at = |k: usize, c: usize| {
+            self.joints[places[k].candidates[c].feature].time_s - self.slots[k].anchor.time_s
+        };
+        let places = agreed(&places, &first, self.costs, &seen, &at);
         let solution = solve(&places, &pair);
         let (mut found, mut missing) = (Vec::new(), Vec::new());
         self.report(channel, &places, &solution, &mut found, &mut missing);
@@ -192,22 +198,31 @@ impl Line<'_> {
         candidates.sort_by(|a, b| a.cost.total_cmp(&b.cost));
         candidates.truncate(12);
         candidates.sort_by_key(|candidate| candidate.feature);
-        Place { absent: slot.absent(self.grid), candidates }
+        Place { absent: slot.absent(self.grid, self.costs), candidates }
     }
 
     fn cost(&self, slot: &Slot, joint: &Joint) -> f64 {
         let offset_s = joint.time_s - slot.anchor.time_s;
         let least = (2.0 * crate::joints::least(self.grid)).max(0.004 * self.grid.height);
-        let weak = 2.0 * least / (least + strength(slot.feature.shape, joint));
+        let costs = self.costs;
+        let weak = costs.weak * least / (least + strength(slot.feature.shape, joint));
         let hidden = if self.grid.is_known(joint.time_s) { 0.0 } else { 1.0 };
-        let unexpected = if slot.unexpected { UNEXPECTED } else { 0.0 };
-        let beyond = if slot.beyond { BEYOND } else { 0.0 };
-        time_cost(slot.feature, slot.expected, offset_s)
+        let unexpected = if slot.unexpected { costs.unexpected } else { 0.0 };
+        let beyond = if slot.beyond { costs.beyond } else { 0.0 };
+        time_cost(slot.feature, slot.expected, offset_s, [costs.off, costs.off_s])
             + beyond
             + unexpected
-            + cost_of_shape(slot.feature, joint)
+            + costs.shape * cost_of_shape(slot.feature, joint, costs.plateau)
             + weak
-            + hidden
+            + costs.hidden * hidden
+            + self.level(slot, joint)
+    }
+
+    /// What it costs that a joint is higher or lower than expected.
+    fn level(&self, slot: &Slot, joint: &Joint) -> f64 {
+        let Some(expected) = slot.due() else { return 0.0 };
+        let off = (joint.value - expected.value) / (self.costs.value_share * self.grid.height);
+        self.costs.value * libm::log(1.0 + off * off)
     }
 
     /// What it costs to see the beginning of a rise where the curve goes on nearly level to another
@@ -221,7 +236,7 @@ impl Line<'_> {
                 && (next.value - joint.value).abs() < NEARLY_LEVEL * self.grid.height
                 && next.moves[1] > 2.0 * (next.value - joint.value).abs()
         });
-        if rises && goes_on { EARLY } else { 0.0 }
+        if rises && goes_on { self.costs.early } else { 0.0 }
     }
 
     /// What it costs that one landmark follows another with none between them.
@@ -241,8 +256,8 @@ impl Line<'_> {
                 (Some((j, _)), None) => self.slots[j].feature.shape == Shape::Onset,
                 _ => false,
             };
-            let broken = if cut { 0.5 * BROKEN } else { 0.0 };
-            return 0.8 * unexplained(movement, height) + broken;
+            let broken = if cut { 0.5 * self.costs.broken } else { 0.0 };
+            return self.costs.ends * self.unexplained(movement) + broken;
         };
         let (first, second) = (&self.slots[j], &self.slots[k]);
         let (from, to) = (&self.joints[from], &self.joints[to]);
@@ -254,20 +269,20 @@ impl Line<'_> {
         let change = to.value - from.value;
         let movement = to.travelled - from.travelled - self.explained(shapes, a, b);
         // What has no name mostly lies after a beat's last landmark.
-        let share = if first.beat == second.beat { 1.0 } else { 0.6 };
-        let mut cost = share * unexplained(movement.max(0.0), height);
+        let share = if first.beat == second.beat { 1.0 } else { self.costs.next_beat };
+        let mut cost = share * self.unexplained(movement.max(0.0));
         let turned = first.feature.inverts || second.feature.inverts;
-        cost += direction(shapes, change, height).min(if turned { 0.7 } else { 9.0 });
+        cost += self.direction(shapes, change).min(if turned { 0.7 } else { 9.0 });
         cost += self.broken(j, k);
         if let (Some(e), Some(f)) = (first.due(), second.due())
             && first.beat == second.beat
         {
             let usual = f.offset_s - e.offset_s;
-            let off = (to.time_s - from.time_s - usual) / (0.4 * usual + 0.02);
-            cost += 0.5 * libm::log(1.0 + off * off);
+            let off = (to.time_s - from.time_s - usual) / (self.costs.apart_share * usual + 0.02);
+            cost += self.costs.apart * libm::log(1.0 + off * off);
             let usual = f.value - e.value;
-            let off = (change - usual) / (0.5 * usual.abs() + 0.04 * height);
-            cost += 0.5 * libm::log(1.0 + off * off);
+            let off = (change - usual) / (self.costs.change_share * usual.abs() + 0.04 * height);
+            cost += self.costs.change * libm::log(1.0 + off * off);
         }
         cost
     }
@@ -277,11 +292,17 @@ impl Line<'_> {
         let shape = |place: usize| self.slots[place].feature.shape;
         let skips = |wanted: Shape| (j + 1..k).any(|place| shape(place) == wanted);
         match (shape(j), shape(k)) {
-            (Shape::Onset, Shape::Onset | Shape::End) | (Shape::End, Shape::End) => BROKEN,
-            (Shape::Onset, _) if skips(Shape::End) => BROKEN,
-            (_, Shape::End) if skips(Shape::Onset) => BROKEN,
-            (Shape::Peak | Shape::Trough, Shape::Onset) if skips(Shape::End) => 0.5 * BROKEN,
-            (Shape::End, Shape::Peak | Shape::Trough) if skips(Shape::Onset) => 0.5 * BROKEN,
+            (Shape::Onset, Shape::Onset | Shape::End) | (Shape::End, Shape::End) => {
+                self.costs.broken
+            }
+            (Shape::Onset, _) if skips(Shape::End) => self.costs.broken,
+            (_, Shape::End) if skips(Shape::Onset) => self.costs.broken,
+            (Shape::Peak | Shape::Trough, Shape::Onset) if skips(Shape::End) => {
+                0.5 * self.costs.broken
+            }
+            (Shape::End, Shape::Peak | Shape::Trough) if skips(Shape::Onset) => {
+                0.5 * self.costs.broken
+            }
             _ => 0.0,
         }
     }
@@ -365,29 +386,29 @@ impl Line<'_> {
             _ => joint.time_s,
         }
     }
-}
 
-/// What it costs that the curve moves where no landmark explains it.
-fn unexplained(movement: f64, height: f64) -> f64 {
-    (2.5 * (movement / height).sqrt()).min(UNEXPLAINED)
-}
+    /// What it costs that the curve moves where no landmark explains it.
+    fn unexplained(&self, movement: f64) -> f64 {
+        let share = movement / self.grid.height;
+        (self.costs.unexplained * share.sqrt()).min(self.costs.unexplained_most)
+    }
 
-/// What it costs that the curve goes another way than two landmarks' shapes have it.
-fn direction((first, second): (Shape, Shape), change: f64, height: f64) -> f64 {
-    let rank = |shape: Shape| -> i32 {
-        match shape {
-            Shape::Peak => 1,
-            Shape::Trough => -1,
-            _ => 0,
-        }
-    };
-    let (from, to) = (rank(first), rank(second));
-    match (to - from).signum() * (change.signum() as i32) {
-        1 => 0.0,
-        -1 => 2.5,
-        _ => {
-            let off = change.abs() / height;
-            (3.0 * off).min(1.5)
+    /// What it costs that the curve goes another way than two landmarks' shapes have it.
+    fn direction(&self, (first, second): (Shape, Shape), change: f64) -> f64 {
+        let rank = |shape: Shape| -> i32 {
+            match shape {
+                Shape::Peak => 1,
+                Shape::Trough => -1,
+                _ => 0,
+            }
+        };
+        match (rank(second) - rank(first)).signum() * (change.signum() as i32) {
+            1 => 0.0,
+            -1 => self.costs.against,
+            _ => {
+                let most = self.costs.level_change;
+                (most * change.abs() / self.grid.height).min(0.5 * most)
+            }
         }
     }
 }

@@ -54,6 +54,9 @@ pub struct DrawnSounds {
     pub envelope_mm: Vec<[f64; 3]>,
     /// The bursts, from left to right.
     pub bursts: Vec<DrawnBurst>,
+    /// What is as small as letters, and written more likely than a sound.
+    #[serde(default)]
+    pub perhaps: Vec<DrawnBurst>,
     /// Width of the stroke.
     pub width_mm: f64,
     /// How sure the reading of the whole panel is, 0 … 1.

@@ -24,11 +24,12 @@ mod statistics;
 mod view;
 
 pub use class_picture::class_pages;
+pub use doubt::{Signs, signs};
 pub use drawn::{
     DrawnBar, DrawnBurst, DrawnLine, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace, Written,
 };
 pub use feedback::{Feedback, Head, feedback_pages};
-pub use locate::{Absent, Located, Mark, locate};
+pub use locate::{Absent, Located, Mark, curves, locate};
 pub use marks::{LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
 pub use page_picture::PagePicture;
 pub use rubric::{On, Rubric, has_bursts};

@@ -2,7 +2,7 @@
 
 use convention::Point;
 use cycle::{Cycle, Event, Landmark, Trace};
-use landmarks::{Curve, Expectation, Form, find};
+use landmarks::{Curve, Drawn, Expectation, Form, find};
 use serde::{Deserialize, Serialize};
 use sheet::{BarPlace, PanelPlace};
 
@@ -69,42 +69,22 @@ const UNSURE_MM: f64 = 1.0;
 /// How well the beginning and the end of a burst are known at best, in millimetres.
 const ONSET_MM: f64 = 0.25;
 const OFFSET_MM: f64 = 0.5;
-/// A standard deviation for what is in doubt by some length: the one end or the other.
-const DOUBT: f64 = 0.5;
 /// An end of a bar that is farther than this from the key's is doubted, in millimetres.
 const FAR_MM: f64 = 12.0;
+/// How sure it can be that a landmark is absent from a beat that another beat has.
+const ELSEWHERE: f64 = 0.8;
 /// So near to a row's end a bar goes on past it, in millimetres.
 const CUT_MM: f64 = 1.5;
 
 /// Finds the landmarks on what was drawn.
 pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
-    let mut located = Located::default();
-    let mut curves = Vec::new();
+    let mut located = empty(sheet, rubric);
     for page in &sheet.pages {
-        for trace in &page.traces {
-            let Some(panel) = rubric.panel(&trace.channel) else { continue };
-            if trace.points_mm.len() < 2 {
-                located.empty.push(trace.channel.clone());
-            } else {
-                curves.push(line(trace, &panel.place, rubric.mm_per_s));
-            }
-        }
-        for sounds in &page.sounds {
-            let Some(panel) = rubric.panel(&sounds.channel) else { continue };
-            if sounds.envelope_mm.is_empty() {
-                located.empty.push(sounds.channel.clone());
-            } else {
-                curves.push(outline(sounds, &panel.place, rubric.mm_per_s));
-            }
-        }
         for bar in &page.bars {
             bar_ends(bar, page, rubric, &mut located);
         }
     }
-    // Beats are counted on the printed trace where that is what all is aligned to.
-    let reference = rubric.panel(&rubric.subject.reference_channel).filter(|on| on.place.given);
-    let printed = reference.and_then(|on| rubric.model.trace(&on.place.channel));
-    curves.extend(printed.map(|trace| Curve::of(trace, Form::Line)));
+    let curves = curves(sheet, rubric);
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
     doubt::doubt(&mut reading, &curves, rubric);
     for found in reading.found {
@@ -124,10 +104,9 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
         // Where bursts begin and end was measured on paper; their outline is only drawn after it.
         let burst = burst_at(page, &found.channel, x);
         let double = double.max(UNSURE_MM * (1.0 - burst.map_or(1.0, |burst| burst.sure)));
-        let doubt = burst.map_or([0.0; 2], |burst| burst.doubt_mm.map(|mm| DOUBT * mm));
         let own = match stroke_end(rubric, &found.name) {
-            Some(false) => ONSET_MM.max(doubt[0]),
-            Some(true) => OFFSET_MM.max(doubt[0]).max(doubt[1]),
+            Some(false) => ONSET_MM,
+            Some(true) => OFFSET_MM,
             None => found.spread_s * rubric.mm_per_s,
         };
         located.marks.push(Mark {
@@ -150,12 +129,55 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     let asked = |missing: &landmarks::Missing| {
         rubric.panel(&missing.channel).is_some_and(|on| !on.place.given)
     };
-    located.absent.extend(reading.missing.into_iter().filter(asked).map(|missing| Absent {
-        name: missing.name,
-        channel: Some(missing.channel),
-        confidence: missing.confidence,
-    }));
+    located.absent = absent(reading.missing.into_iter().filter(asked), &located.marks);
     located
+}
+
+/// What is missing: as sure as in the beat in which it is least so, and not sure at all where
+/// another beat has it.
+fn absent(missing: impl Iterator<Item = landmarks::Missing>, marks: &[Mark]) -> Vec<Absent> {
+    let mut all: Vec<Absent> = Vec::new();
+    for one in missing {
+        let channel = Some(one.channel);
+        let same = |absent: &&mut Absent| absent.name == one.name && absent.channel == channel;
+        if let Some(before) = all.iter_mut().find(same) {
+            before.confidence = before.confidence.min(one.confidence);
+            continue;
+        }
+        let seen = marks.iter().any(|mark| mark.name == one.name && mark.channel == channel);
+        let confidence = one.confidence * if seen { ELSEWHERE } else { 1.0 };
+        all.push(Absent { name: one.name, channel, confidence });
+    }
+    all
+}
+
+/// The channels in whose place nothing is drawn.
+fn empty(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
+    let traces = sheet.pages.iter().flat_map(|page| &page.traces);
+    let traces = traces.filter(|trace| trace.points_mm.len() < 2).map(|trace| &trace.channel);
+    let sounds = sheet.pages.iter().flat_map(|page| &page.sounds);
+    let sounds = sounds.filter(|sounds| sounds.envelope_mm.is_empty()).map(|s| &s.channel);
+    let asked = |channel: &&String| rubric.panel(channel).is_some();
+    Located { empty: traces.chain(sounds).filter(asked).cloned().collect(), ..Located::default() }
+}
+
+/// What was drawn as curves, with the printed trace that beats are counted on, where there is one.
+pub fn curves(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Vec<Curve> {
+    let traces = sheet.pages.iter().flat_map(|page| &page.traces);
+    let traces = traces.filter(|trace| trace.points_mm.len() >= 2);
+    let lines = traces.filter_map(|trace| {
+        let panel = rubric.panel(&trace.channel)?;
+        Some(line(trace, &panel.place, rubric.mm_per_s))
+    });
+    let sounds = sheet.pages.iter().flat_map(|page| &page.sounds);
+    let sounds = sounds.filter(|sounds| !sounds.envelope_mm.is_empty()).filter_map(|sounds| {
+        let panel = rubric.panel(&sounds.channel)?;
+        Some(outline(sounds, &panel.place, rubric.mm_per_s))
+    });
+    let reference = rubric.panel(&rubric.subject.reference_channel).filter(|on| on.place.given);
+    let printed = reference.and_then(|on| rubric.model.trace(&on.place.channel));
+    let printed = printed.map(|trace| Curve::of(trace, Form::Line));
+    lines.chain(sounds).chain(printed).collect()
 }
 
 /// Whether a landmark is later in a burst than its beginning; none where it is no burst's.
@@ -196,7 +218,23 @@ fn line(trace: &DrawnTrace, panel: &PanelPlace, mm_per_s: f64) -> Curve {
         noise: SCATTER_MM / panel.mm_per_unit(),
         resolution_s: 0.3 * trace.width_mm / mm_per_s,
         form: Form::Line,
+        bursts: Vec::new(),
     }
+}
+
+/// The bursts as they were measured on paper, and what may be some.
+fn measured(sounds: &DrawnSounds, panel: &PanelPlace, mm_per_s: f64) -> Vec<Drawn> {
+    let drawn = |burst: &DrawnBurst, perhaps: bool| Drawn {
+        start_s: time_s(panel, burst.from_mm),
+        end_s: time_s(panel, burst.to_mm),
+        height: burst.height_mm.max(0.1) / 2.0 / panel.mm_per_unit(),
+        doubt_s: burst.doubt_mm.map(|mm| mm / mm_per_s),
+        perhaps,
+    };
+    let sure = sounds.bursts.iter().map(|burst| drawn(burst, false));
+    let mut all: Vec<Drawn> = sure.chain(sounds.perhaps.iter().map(|b| drawn(b, true))).collect();
+    all.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    all
 }
 
 /// The bursts' outlines: within a burst the highest of the ink near by, outside nothing.
@@ -225,6 +263,7 @@ fn outline(sounds: &DrawnSounds, panel: &PanelPlace, mm_per_s: f64) -> Curve {
         noise: SCATTER_MM / per_unit,
         resolution_s: 0.3 * sounds.width_mm / mm_per_s,
         form: Form::Envelope,
+        bursts: measured(sounds, panel, mm_per_s),
     }
 }
 

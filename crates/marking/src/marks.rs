@@ -152,11 +152,13 @@ const DEVIATIONS: f64 = 2.0;
 const FAR_MM: f64 = 11.0;
 /// Times that landmarks are put aside, and elsewhere, to see what becomes of the rules.
 const NEARBY: u64 = 32;
-const ELSEWHERE: usize = 48;
-/// What is found in fewer of them is for a person to say.
-const AGREED: f64 = 0.9;
+const ELSEWHERE: usize = 96;
+/// What is found in a smaller share of them is for a person to say: what is met, and what is not, of
+/// which one must be surer, for a zero given wrongly does more harm.
+const AGREED_MET: f64 = 0.96;
+const AGREED_NOT_MET: f64 = 0.99;
 /// A landmark was not drawn if it is this sure.
-const SURE: f64 = 0.95;
+const SURE: f64 = 0.995;
 
 /// Marks a sheet.
 ///
@@ -360,12 +362,20 @@ impl Marker<'_> {
         mark.why = format!("The {title} was not drawn, or cannot be told from the rest.");
         // Sounds may be as small as letters and smudges.
         let small = absent.channel.as_ref().is_some_and(|channel| self.rubric.has_bursts(channel));
-        if absent.confidence >= SURE && !small {
+        // What every such trace has can only have been overlooked.
+        if absent.confidence >= SURE && !small && self.may_be_lacking(absent) {
             mark.outcome = Outcome::NotMet;
             mark.points = Some(0.0);
         } else {
             mark.question = Some(format!("Was the {title} drawn?"));
         }
+    }
+
+    /// Whether a good trace may lack a landmark.
+    fn may_be_lacking(&self, absent: &Absent) -> bool {
+        let channel = absent.channel.as_deref().unwrap_or_default();
+        let kind = self.rubric.subject.landmark(&absent.name);
+        kind.and_then(|kind| kind.feature_on(channel)).is_some_and(|feature| feature.optional)
     }
 
     fn known(&self, point: &Point) -> Known<'_> {
@@ -402,9 +412,11 @@ fn measured(
     mark.proposal = Some(proposal);
     let half = rule.tolerance.half_mm.filter(|_| proposal == Outcome::NotMet);
     let presence = matches!(rule.says, Says::Presence { .. });
+    // Every unevenness of a line may be taken for a small wave.
+    let agreed = if proposal == Outcome::Met && !presence { AGREED_MET } else { AGREED_NOT_MET };
     let open = !presence && (near(verdict.tolerance) || half.is_some_and(near))
         || off > FAR_MM.max(verdict.tolerance)
-        || mark.confidence < AGREED;
+        || mark.confidence < agreed;
     if open {
         return;
     }

@@ -17,17 +17,8 @@ pub(crate) fn drawn(drawing: Drawing, form: &PageForm, page: u8, uncertainty_mm:
     let sounds = drawing.sounds.into_iter().map(|sounds| DrawnSounds {
         channel: sounds.channel,
         envelope_mm: sounds.envelope.into_iter().map(rounded).collect(),
-        bursts: sounds
-            .bursts
-            .into_iter()
-            .map(|burst| DrawnBurst {
-                from_mm: burst.from_mm,
-                to_mm: burst.to_mm,
-                height_mm: burst.height_mm,
-                doubt_mm: burst.doubt_mm,
-                sure: f64::from(burst.confidence),
-            })
-            .collect(),
+        bursts: sounds.bursts.iter().map(burst).collect(),
+        perhaps: sounds.perhaps.iter().map(burst).collect(),
         width_mm: sounds.width_mm,
         sure: f64::from(sounds.confidence),
     });
@@ -65,4 +56,14 @@ pub(crate) fn drawn(drawing: Drawing, form: &PageForm, page: u8, uncertainty_mm:
 /// To a thousandth of a millimetre: far finer than it is known, and short to keep.
 fn rounded<const N: usize>(place: [f64; N]) -> [f64; N] {
     place.map(|mm| (mm * 1e3).round() / 1e3)
+}
+
+fn burst(burst: &scan::trace::Burst) -> DrawnBurst {
+    DrawnBurst {
+        from_mm: burst.from_mm,
+        to_mm: burst.to_mm,
+        height_mm: burst.height_mm,
+        doubt_mm: burst.doubt_mm,
+        sure: f64::from(burst.confidence),
+    }
 }

@@ -9,6 +9,7 @@ mod page;
 
 use std::sync::OnceLock;
 
+use scan::ink::Print;
 use scan::{BarForm, Flat, Limits, PageForm, PanelForm};
 use sheet::{Book, CODE_SIZE_MM, Copy, Layout, SheetCode, marks};
 
@@ -27,7 +28,7 @@ pub struct Printed<'a> {
 #[derive(Debug)]
 struct PrintedPage {
     form: PageForm,
-    blank: OnceLock<Option<Flat>>,
+    print: OnceLock<Option<Print>>,
 }
 
 impl<'a> Printed<'a> {
@@ -36,7 +37,7 @@ impl<'a> Printed<'a> {
         let pages = |form: usize| {
             let page = |layout: &Layout| PrintedPage {
                 form: page_form(book, form, layout),
-                blank: OnceLock::new(),
+                print: OnceLock::new(),
             };
             book.layouts(form).iter().map(page).collect()
         };
@@ -55,16 +56,16 @@ impl<'a> Printed<'a> {
     }
 
     /// The page that a code names, and the sheet as it was printed.
-    fn page(&self, code: &SheetCode) -> Option<(&PageForm, &Flat)> {
+    fn page(&self, code: &SheetCode) -> Option<(&PageForm, &Print)> {
         let form = (code.form() as usize).checked_sub('A' as usize)?;
         let number = usize::from(code.page()).checked_sub(1)?;
         let page = self.forms.get(form)?.get(number)?;
-        let blank = page.blank.get_or_init(|| {
+        let print = page.print.get_or_init(|| {
             let copy = Copy { sheet: 0, form, name: None };
             let pages = self.book.drawing_sheets(&[copy]).ok()?;
-            blank(pages.get(number)?)
+            Print::of(&blank(pages.get(number)?)?, &page.form)
         });
-        Some((&page.form, blank.as_ref()?))
+        Some((&page.form, print.as_ref()?))
     }
 }
 
@@ -120,12 +121,10 @@ fn has_small_sounds(book: &Book<'_>, form: usize, channel: &str) -> bool {
 fn blank(page: &figure::Page) -> Option<Flat> {
     let png = page.figure().png(PX_PER_MM * 25.4).ok()?;
     let picture = scan::read(png, "blank.png", Limits::default()).ok()?.next()?.ok()?;
-    let grey = picture.grey();
     Some(Flat {
         px_per_mm: PX_PER_MM,
-        width: grey.width,
-        height: grey.height,
-        ink: grey.level.iter().map(|&level| 1.0 - f32::from(level) / 255.0).collect(),
-        colour: vec![0; grey.level.len()],
+        width: picture.width,
+        height: picture.height,
+        ink: picture.level.iter().map(|&level| 1.0 - f32::from(level) / 255.0).collect(),
     })
 }

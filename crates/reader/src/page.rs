@@ -2,15 +2,14 @@
 
 use marking::DrawnPage;
 use scan::{
-    Flat, Grey, Mark, PageFault, Picture, find_code, find_marks, flatten_with, read_code,
-    read_code_in,
+    Flat, Mark, PageFault, Picture, find_code, find_marks, flatten_with, read_code, read_code_in,
 };
 use sheet::SheetCode;
 
 use crate::{PX_PER_MM, Printed, convert};
 
 /// What reads the same picture otherwise than before has another number.
-pub const VERSION: &str = "1";
+pub const VERSION: &str = "2";
 
 /// Pixels for a millimetre at which a page's code is looked at.
 const CODE_PX_PER_MM: f64 = 5.0;
@@ -104,25 +103,24 @@ impl Printed<'_> {
     /// # Errors
     /// [`Fault`] where it cannot be read, with the reason.
     pub fn read_one_of(tests: &[Self], picture: &Picture) -> Result<(usize, ReadPage), Fault> {
-        let grey = picture.grey();
         let Some(first) = tests.first() else { return Err(Fault::NoCode) };
-        let marks = find_marks(&grey, &first.outline().marks)
-            .map_err(|fault| Fault::Page { fault, code: any_code(&grey) })?;
-        let (code, number) = identified(tests, picture, &grey, &marks)?;
+        let marks = find_marks(picture, &first.outline().marks)
+            .map_err(|fault| Fault::Page { fault, code: any_code(picture) })?;
+        let (code, number) = identified(tests, picture, &marks)?;
         let test = &tests[number];
-        let Some((form, blank)) = test.page(&code) else {
+        let Some((form, print)) = test.page(&code) else {
             return Err(Fault::NoSuchPage { code });
         };
-        let flattened = flatten_with(picture, &grey, marks, form, PX_PER_MM)
+        let flattened = flatten_with(picture, marks, form, PX_PER_MM)
             .map_err(|fault| Fault::Page { fault, code: Some(code.clone()) })?;
-        let Some(ink) = scan::ink::student_ink(&flattened.flat, blank, form) else {
+        let Some(ink) = scan::ink::student_ink(&flattened.flat, print) else {
             return Err(Fault::NoSuchPage { code });
         };
         let mut drawing = scan::trace::drawing(&ink, form);
         let mut remarks = Vec::new();
         // Where nothing seems to be drawn, it may be so faint that it was taken for grain.
         if drawing.empty() > 0
-            && let Some(ink) = scan::ink::faint_ink(&flattened.flat, blank, form)
+            && let Some(ink) = scan::ink::faint_ink(&flattened.flat, print)
         {
             let faint = scan::trace::drawing(&ink, form);
             if faint.empty() < drawing.empty() {
@@ -157,15 +155,14 @@ impl Printed<'_> {
 }
 
 /// The code of any sheet in a picture.
-fn any_code(grey: &Grey) -> Option<SheetCode> {
-    find_code(grey).iter().find_map(|text| SheetCode::parse(text).ok())
+fn any_code(picture: &Picture) -> Option<SheetCode> {
+    find_code(picture).iter().find_map(|text| SheetCode::parse(text).ok())
 }
 
 /// The page's code, and which of the tests it belongs to.
 fn identified(
     tests: &[Printed<'_>],
     picture: &Picture,
-    grey: &Grey,
     marks: &[Mark],
 ) -> Result<(SheetCode, usize), Fault> {
     let mut fault = None;
@@ -178,11 +175,11 @@ fn identified(
             continue;
         }
         tried.push(outline.clone());
-        seen = read_code_in(grey, marks, &outline);
+        seen = read_code_in(picture, marks, &outline);
         if seen.is_some() {
             break;
         }
-        let flat = flatten_with(picture, grey, marks.to_vec(), &outline, CODE_PX_PER_MM);
+        let flat = flatten_with(picture, marks.to_vec(), &outline, CODE_PX_PER_MM);
         match flat {
             Ok(flat) => {
                 seen = outline.code.and_then(|place| read_code(&flat.flat, place));
@@ -193,7 +190,7 @@ fn identified(
             Err(other) => fault = Some(other),
         }
     }
-    let text = seen.or_else(|| find_code(grey).into_iter().next());
+    let text = seen.or_else(|| find_code(picture).into_iter().next());
     let Some(text) = text else {
         return Err(fault.map_or(Fault::NoCode, |fault| Fault::Page { fault, code: None }));
     };

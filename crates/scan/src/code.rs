@@ -9,7 +9,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use rqrr::{Grid, PreparedImage, SimpleGrid};
 
 use crate::flatten::map_of;
-use crate::{Flat, Grey, Mark, PageForm};
+use crate::{Flat, Mark, PageForm, Picture};
 
 /// Modules along a side of version 1, the only one printed.
 const MODULES: usize = 21;
@@ -28,7 +28,7 @@ pub fn read_code(flat: &Flat, place: [f64; 4]) -> Option<String> {
 
 /// The text of the code of a page whose `marks` were found in a picture, without laying it flat:
 /// quicker than [`read_code`], and less patient with what is bent or spoiled.
-pub fn read_code_in(grey: &Grey, marks: &[Mark], form: &PageForm) -> Option<String> {
+pub fn read_code_in(grey: &Picture, marks: &[Mark], form: &PageForm) -> Option<String> {
     let map = map_of(marks, form)?;
     at_place(form.code?, |[x, y], half| {
         let part = |step: i32| f64::from(step) * half * 0.7;
@@ -39,7 +39,7 @@ pub fn read_code_in(grey: &Grey, marks: &[Mark], form: &PageForm) -> Option<Stri
 }
 
 /// The texts of all codes in a picture.
-pub fn find_code(grey: &Grey) -> Vec<String> {
+pub fn find_code(grey: &Picture) -> Vec<String> {
     /// Pixels along the shorter side: modules of 4 pixels or so.
     const SEARCHED: usize = 1_400;
     let by = (grey.width.min(grey.height) / SEARCHED).max(1);

@@ -20,5 +20,5 @@ pub use error::{PageFault, ReadError, ReadFault};
 pub use flatten::{Flat, Flattened, Model, PageMap, Warp, flatten, flatten_with};
 pub use form::{BarForm, PageForm, PanelForm};
 pub use marks::{Mark, find_marks};
-pub use picture::{Grey, Picture};
+pub use picture::Picture;
 pub use read::{Limits, Pages, read};

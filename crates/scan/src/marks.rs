@@ -10,7 +10,7 @@
 use std::collections::BTreeMap;
 
 use crate::flatten::Homography;
-use crate::{Grey, PageFault};
+use crate::{PageFault, Picture};
 
 /// Codewords of the marks 0 to 3, read row by row from the top, lowest bit first, white being
 /// 1. Source: the family's published table, as sheets print it.
@@ -25,8 +25,8 @@ const MOST_WRONG: u32 = 4;
 const MOST_SPOILED_BORDER: usize = 5;
 /// Pixels along the shorter side of the reduced pictures that are searched, one after another
 /// until all marks are found. The first is what makes the search fast; small marks in a
-/// photo need the second.
-const SEARCHED: [usize; 2] = [900, 2000];
+/// photo need the others.
+const SEARCHED: [usize; 3] = [600, 900, 2000];
 /// A picture with fewer pixels along its shorter side cannot show modules of 3 pixels.
 const SMALLEST: usize = 420;
 /// Edges wider than this share of the picture's shorter side blur a mark's modules (1.25 mm
@@ -67,7 +67,7 @@ impl Mark {
 /// # Errors
 /// Where the picture is too small or blurred for marks, has none, is mirrored, or shows a
 /// mark twice.
-pub fn find_marks(grey: &Grey, layout: &[(usize, [f64; 2])]) -> Result<Vec<Mark>, PageFault> {
+pub fn find_marks(grey: &Picture, layout: &[(usize, [f64; 2])]) -> Result<Vec<Mark>, PageFault> {
     let shorter = grey.width.min(grey.height);
     if shorter < SMALLEST {
         return Err(PageFault::TooSmall { width: grey.width, height: grey.height });
@@ -78,7 +78,7 @@ pub fn find_marks(grey: &Grey, layout: &[(usize, [f64; 2])]) -> Result<Vec<Mark>
     for pixels in SEARCHED {
         let by = (shorter / pixels).max(1);
         if by == last {
-            break;
+            continue;
         }
         last = by;
         search(grey, by, &mut found, &mut mirrored)?;
@@ -95,7 +95,7 @@ pub fn find_marks(grey: &Grey, layout: &[(usize, [f64; 2])]) -> Result<Vec<Mark>
     Ok(found.into_values().collect())
 }
 
-fn nothing_found(grey: &Grey) -> PageFault {
+fn nothing_found(grey: &Picture) -> PageFault {
     let edge_px = sharpest_edges(grey);
     let shorter = grey.width.min(grey.height) as f64;
     if edge_px > (shorter * BLURRED).max(4.0) {
@@ -107,7 +107,7 @@ fn nothing_found(grey: &Grey) -> PageFault {
 
 /// Width of the sharpest edges: the range of lightness over the steepest slope, each without
 /// its outermost parts, times the share from a tenth to nine tenths.
-fn sharpest_edges(grey: &Grey) -> f64 {
+fn sharpest_edges(grey: &Picture) -> f64 {
     let mut levels = [0_usize; 256];
     let mut slopes = [0_usize; 256];
     for row in grey.level.chunks_exact(grey.width) {
@@ -133,7 +133,7 @@ fn sharpest_edges(grey: &Grey) -> f64 {
 
 /// Searches the picture reduced `by`.
 fn search(
-    grey: &Grey,
+    grey: &Picture,
     by: usize,
     found: &mut BTreeMap<usize, Mark>,
     mirrored: &mut bool,
@@ -175,7 +175,7 @@ fn keep(found: &mut BTreeMap<usize, Mark>, mark: Mark) -> Result<(), PageFault> 
 
 /// Looks for missing marks where the others say that they are: a scribble that touches a mark
 /// makes its patch no quadrilateral.
-fn look_again(grey: &Grey, layout: &[(usize, [f64; 2])], found: &mut BTreeMap<usize, Mark>) {
+fn look_again(grey: &Picture, layout: &[(usize, [f64; 2])], found: &mut BTreeMap<usize, Mark>) {
     let place = |id: usize| layout.iter().find(|(of, _)| *of == id).map(|(_, at)| *at);
     let pairs: Vec<_> = found.values().filter_map(|mark| Some((place(mark.id)?, mark))).collect();
     if pairs.len() < 3 {
@@ -217,7 +217,7 @@ pub(crate) fn square([x, y]: [f64; 2], half: f64) -> [[f64; 2]; 4] {
 }
 
 /// Which pixels are clearly darker than what is around them.
-fn dark(grey: &Grey) -> Vec<bool> {
+fn dark(grey: &Picture) -> Vec<bool> {
     /// Half the window's side as a share of the picture's shorter side: a mark, 10 mm of
     /// 200 mm or so, and as much again on both sides.
     const WINDOW: usize = 14;
@@ -225,27 +225,28 @@ fn dark(grey: &Grey) -> Vec<bool> {
     const SHARE: (u64, u64) = (85, 100);
     let (width, height) = (grey.width, grey.height);
     let stride = width + 1;
-    let mut sums = vec![0_u64; stride * (height + 1)];
-    for y in 0..height {
-        let mut along = 0;
-        for x in 0..width {
-            along += u64::from(grey.level[y * width + x]);
-            sums[(y + 1) * stride + x + 1] = sums[y * stride + x + 1] + along;
+    // Sums may pass the most that they can hold: their differences, of windows, are right still.
+    let mut sums = vec![0_u32; stride * (height + 1)];
+    for (y, row) in grey.level.chunks_exact(width).enumerate() {
+        let (above, below) = sums[y * stride..].split_at_mut(stride);
+        let mut along = 0_u32;
+        for ((below, &above), &level) in below[1..].iter_mut().zip(&above[1..]).zip(row) {
+            along = along.wrapping_add(u32::from(level));
+            *below = above.wrapping_add(along);
         }
     }
     let half = (width.min(height) / WINDOW).max(8);
     let mut dark = Vec::with_capacity(width * height);
-    for y in 0..height {
+    for (y, row) in grey.level.chunks_exact(width).enumerate() {
         let (top, bottom) = (y.saturating_sub(half), (y + half + 1).min(height));
-        for x in 0..width {
+        let (above, below) = (&sums[top * stride..][..stride], &sums[bottom * stride..][..stride]);
+        dark.extend(row.iter().enumerate().map(|(x, &level)| {
             let (left, right) = (x.saturating_sub(half), (x + half + 1).min(width));
-            let sum = sums[bottom * stride + right] + sums[top * stride + left]
-                - sums[top * stride + right]
-                - sums[bottom * stride + left];
+            let upper = above[right].wrapping_sub(above[left]);
+            let sum = below[right].wrapping_sub(below[left]).wrapping_sub(upper);
             let area = ((bottom - top) * (right - left)) as u64;
-            let level = u64::from(grey.level[y * width + x]);
-            dark.push(level * area * SHARE.1 < sum * SHARE.0);
-        }
+            u64::from(level) * area * SHARE.1 < u64::from(sum) * SHARE.0
+        }));
     }
     dark
 }
@@ -464,7 +465,7 @@ fn crossing(a: Line, b: Line) -> Option<[f64; 2]> {
 
 /// Corners at full resolution, and the width of the edges; `off` is how many pixels the given
 /// corners may be off. Corners are clockwise.
-fn refined(grey: &Grey, quad: [[f64; 2]; 4], off: f64) -> Option<([[f64; 2]; 4], f64)> {
+fn refined(grey: &Picture, quad: [[f64; 2]; 4], off: f64) -> Option<([[f64; 2]; 4], f64)> {
     let mut corners = quad;
     let mut width = 0.0;
     for reach in [2.0 * off + 1.0, off + 1.0, off + 1.0] {
@@ -487,7 +488,7 @@ fn refined(grey: &Grey, quad: [[f64; 2]; 4], off: f64) -> Option<([[f64; 2]; 4],
 
 /// The line along the outline's side from `a` to `b`, the black being to the right of it (as
 /// seen with y down: inside of a clockwise outline), and the edge's width in pixels.
-fn edge(grey: &Grey, a: [f64; 2], b: [f64; 2], reach: f64) -> Option<(Line, f64)> {
+fn edge(grey: &Picture, a: [f64; 2], b: [f64; 2], reach: f64) -> Option<(Line, f64)> {
     /// Profiles across the side, leaving out its ends, which the other sides round off.
     const PROFILES: usize = 40;
     const ENDS: f64 = 0.1;
@@ -607,7 +608,7 @@ impl Modules {
 
 /// Reads the modules between four corners, clockwise from any; none where there is no black
 /// border.
-fn read_modules(grey: &Grey, corners: &[[f64; 2]; 4]) -> Option<Modules> {
+fn read_modules(grey: &Picture, corners: &[[f64; 2]; 4]) -> Option<Modules> {
     let modules = MODULES as f64;
     let unit = square([modules / 2.0; 2], modules / 2.0);
     let points: Vec<_> = unit.into_iter().zip(*corners).collect();

@@ -1,20 +1,9 @@
 //! Pictures of pages, as they come from a file.
 
-/// A grey or colour picture, row by row, 8 bits. Grey pictures have equal parts.
+/// The lightness of a page's picture, row by row: nothing on a sheet is told by colour. Pixel
+/// (0, 0) covers 0 to 1 in both directions, so its centre is at (0.5, 0.5).
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Picture {
-    /// Pixels in a row.
-    pub width: usize,
-    /// Rows.
-    pub height: usize,
-    /// Red, green and blue of each pixel.
-    pub rgb: Vec<[u8; 3]>,
-}
-
-/// The lightness of a picture alone. Pixel (0, 0) covers 0 to 1 in both directions, so its
-/// centre is at (0.5, 0.5).
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Grey {
     /// Pixels in a row.
     pub width: usize,
     /// Rows.
@@ -60,24 +49,15 @@ impl Turn {
     }
 }
 
+/// The lightness of a colour, weighed as in ITU-R BT.601.
+pub(crate) fn lightness([r, g, b]: [u8; 3]) -> u8 {
+    ((77 * u32::from(r) + 150 * u32::from(g) + 29 * u32::from(b) + 128) >> 8) as u8
+}
+
 impl Picture {
-    /// A grey picture; `level` has `width` times `height` values.
+    /// A picture of `width` times `height` levels.
     pub fn from_grey(width: usize, height: usize, level: &[u8]) -> Self {
-        Self { width, height, rgb: level.iter().map(|&one| [one; 3]).collect() }
-    }
-
-    /// The lightness, weighed as in ITU-R BT.601.
-    pub fn grey(&self) -> Grey {
-        let weighed = |&[r, g, b]: &[u8; 3]| {
-            ((77 * u32::from(r) + 150 * u32::from(g) + 29 * u32::from(b) + 128) >> 8) as u8
-        };
-        let level = self.rgb.iter().map(weighed).collect();
-        Grey { width: self.width, height: self.height, level }
-    }
-
-    /// Whether there is no colour in it at all.
-    pub fn is_grey(&self) -> bool {
-        self.rgb.iter().all(|[r, g, b]| r == g && g == b)
+        Self { width, height, level: level.to_vec() }
     }
 
     pub(crate) fn turned(self, turn: Turn) -> Self {
@@ -86,21 +66,19 @@ impl Picture {
         }
         let (width, height) =
             if turn.swap { (self.height, self.width) } else { (self.width, self.height) };
-        let mut rgb = Vec::with_capacity(self.rgb.len());
+        let mut level = Vec::with_capacity(self.level.len());
         for y in 0..height {
             let row = if turn.flip_y { height - 1 - y } else { y };
             for x in 0..width {
                 let column = if turn.flip_x { width - 1 - x } else { x };
                 let from =
                     if turn.swap { column * self.width + row } else { row * self.width + column };
-                rgb.push(self.rgb[from]);
+                level.push(self.level[from]);
             }
         }
-        Self { width, height, rgb }
+        Self { width, height, level }
     }
-}
 
-impl Grey {
     /// The lightness at a point, between the centres of four pixels; beyond the edge, that of
     /// the edge.
     #[inline]
@@ -121,21 +99,6 @@ impl Grey {
         upper * (1.0 - down) + lower * down
     }
 
-    /// As [`Self::at`] times 65,536, quickly: the point, half a pixel to the left and above, in
-    /// 256ths of a pixel, and not in the last row or column.
-    #[inline]
-    pub(crate) fn at_inside(&self, [x, y]: [i32; 2]) -> u32 {
-        let (across, down) = ((x & 255) as u32, (y & 255) as u32);
-        let first = (y >> 8) as usize * self.width + (x >> 8) as usize;
-        // One check of bounds for all four.
-        let four = &self.level[first..][..self.width + 2];
-        let row = |left: u8, right: u8| {
-            (u32::from(left) << 8) + (u32::from(right) * across) - (u32::from(left) * across)
-        };
-        let (upper, lower) = (row(four[0], four[1]), row(four[self.width], four[self.width + 1]));
-        upper * (256 - down) + lower * down
-    }
-
     /// The picture at a whole fraction of its size: each pixel the mean of `by` times `by`. What
     /// is left over at the right and the bottom is dropped.
     pub(crate) fn reduced(&self, by: usize) -> Self {
@@ -144,18 +107,17 @@ impl Grey {
         }
         let (width, height) = (self.width / by, self.height / by);
         let mut level = Vec::with_capacity(width * height);
-        let mut sums = vec![0_u32; width];
+        let mut sums = vec![0_u16; width * by];
         let area = (by * by) as u32;
-        for row in 0..height {
+        for rows in self.level.chunks_exact((by * self.width).max(1)) {
             sums.fill(0);
-            for inner in 0..by {
-                let from = (row * by + inner) * self.width;
-                let line = &self.level[from..from + width * by];
-                for (sum, part) in sums.iter_mut().zip(line.chunks_exact(by)) {
-                    *sum += part.iter().map(|&one| u32::from(one)).sum::<u32>();
-                }
+            for row in rows.chunks_exact(self.width) {
+                sums.iter_mut().zip(row).for_each(|(sum, &one)| *sum += u16::from(one));
             }
-            level.extend(sums.iter().map(|sum| ((sum + area / 2) / area) as u8));
+            level.extend(sums.chunks_exact(by).map(|part| {
+                let sum: u32 = part.iter().map(|&one| u32::from(one)).sum();
+                ((sum + area / 2) / area) as u8
+            }));
         }
         Self { width, height, level }
     }

@@ -80,9 +80,10 @@ pub struct Drawing {
 /// Reads what is drawn in the panels of `form`.
 pub fn drawing(ink: &Ink, form: &PageForm) -> Drawing {
     let (lines, line) = lines::alignment_lines(ink, form);
-    let parts = Parts::of(ink.width, ink.height, |at| ink.ink[at] > 0.0 && !line[at]);
+    let mut rest: Vec<bool> =
+        ink.ink.iter().zip(&line).map(|(&ink, &line)| (ink > 0.0) & !line).collect();
+    let parts = Parts::of_mask(ink.width, &rest);
     let sight = Sight { ink, line: &line, parts: &parts };
-    let mut rest: Vec<bool> = (0..ink.ink.len()).map(|at| sight.inked(at)).collect();
     let mut taken = vec![false; parts.count()];
     let (mut traces, mut sounds) = (Vec::new(), Vec::new());
     for panel in form.panels.iter().filter(|panel| !panel.given) {

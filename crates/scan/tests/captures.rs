@@ -156,19 +156,18 @@ fn a_code_is_found_without_marks() {
     let sheet = sheet();
     let how = Capture { dpi: 150.0, turned: 12.0, ..Capture::default() };
     let captured = capture(sheet, &how, 3);
-    assert_eq!(find_code(&captured.picture.grey()), std::slice::from_ref(&sheet.code));
+    assert_eq!(find_code(&captured.picture), std::slice::from_ref(&sheet.code));
 }
 
 #[test]
 fn one_wrong_mark_is_left_out() {
     let sheet = sheet();
     let captured = capture(sheet, &Capture::default(), 4);
-    let grey = captured.picture.grey();
-    let mut marks = find_marks(&grey, &sheet.form.marks).unwrap();
+    let mut marks = find_marks(&captured.picture, &sheet.form.marks).unwrap();
     for corner in &mut marks[3].corners {
         corner[0] += 40.0;
     }
-    let page = scan::flatten_with(&captured.picture, &grey, marks, &sheet.form, 8.0).unwrap();
+    let page = scan::flatten_with(&captured.picture, marks, &sheet.form, 8.0).unwrap();
     assert_eq!(page.left_out, Some(3));
     assert!(*errors(&captured, &page).last().unwrap() < 0.2);
 }
@@ -187,7 +186,7 @@ fn outlines_are_as_exact_as_opencvs() {
     let mut pictures = Vec::new();
     for (seed, (name, captured)) in captured().iter().enumerate() {
         let page = flatten(&captured.picture, &sheet.form).unwrap();
-        let grey = captured.picture.grey();
+        let grey = &captured.picture;
         let file = folder.join(format!("capture-{seed}.pgm"));
         let mut bytes = format!("P5 {} {} 255\n", grey.width, grey.height).into_bytes();
         bytes.extend_from_slice(&grey.level);

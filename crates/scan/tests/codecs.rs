@@ -16,8 +16,7 @@ fn is_black(x: usize, y: usize) -> bool {
 fn check(bytes: Vec<u8>, name: &str) {
     let page = read(bytes, name, Limits::default()).unwrap().next().unwrap().unwrap();
     assert_eq!((page.width, page.height), (WIDTH, HEIGHT), "{name}");
-    let grey = page.grey();
-    for (at, level) in grey.level.iter().enumerate() {
+    for (at, level) in page.level.iter().enumerate() {
         let black = is_black(at % WIDTH, at / WIDTH);
         // What is packed with losses rings at edges.
         assert_eq!(*level < 128, black, "{name}: {level} at {at}");

@@ -3,7 +3,7 @@
 
 mod support;
 
-use scan::ink::student_ink;
+use scan::ink::{Print, student_ink};
 use scan::trace::{BurstStyle, Drawing, DrawnTrace, LineStyle, drawing};
 use support::{FAINT, Hand, PEN, PENCIL, Printed, Tool, distances, printed, reprinted};
 
@@ -16,7 +16,7 @@ const GRIDS: [f32; 3] = [1.0, 1.7, 0.0];
 const BENT: f64 = 0.15;
 
 fn seen(hand: &Hand, sheet: &Printed) -> Drawing {
-    let ink = student_ink(&hand.page, &sheet.blank, &sheet.form).unwrap();
+    let ink = student_ink(&hand.page, &Print::of(&sheet.blank, &sheet.form).unwrap()).unwrap();
     drawing(&ink, &sheet.form)
 }
 

@@ -44,7 +44,7 @@ fn filled_in_sheets_are_read_back() {
         let flattened = flatten(&picture, &printed.form).unwrap();
         let code = read_code(&flattened.flat, printed.form.code.unwrap());
         assert_eq!(code.as_deref(), Some(printed.geometry.pages[0].code.as_str()), "{seed}");
-        let ink = scan::ink::student_ink(&flattened.flat, &printed.blank, &printed.form).unwrap();
+        let ink = scan::ink::student_ink(&flattened.flat, &printed.print).unwrap();
         let found = scan::trace::drawing(&ink, &printed.form);
         let truth = &drawing.truth.pages[0];
         let wanted = truth.traces.iter().find(|t| t.channel == "aortic_pressure").unwrap();

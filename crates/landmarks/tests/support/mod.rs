@@ -166,6 +166,7 @@ pub fn drawn(trace: &cycle::Trace, hand: &mut Hand, gaps: bool) -> Curve {
         noise: 0.1 * per_mm,
         resolution_s: 0.003,
         form: form(&trace.channel),
+        bursts: Vec::new(),
     }
 }
 

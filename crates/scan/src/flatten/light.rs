@@ -1,5 +1,7 @@
 //! Evening out the light on a page.
 
+use super::sample::Frame;
+
 /// Side of the tiles in which the paper's lightness is estimated, in millimetres.
 const TILE_MM: f64 = 4.0;
 /// Tiles on each side that count, too: a mark of 10 mm must not pass for dark paper.
@@ -9,56 +11,80 @@ const SHARE: f64 = 0.8;
 /// The darkest that paper can be, of 255.
 const DARKEST: f32 = 24.0;
 
-/// From lightness to ink: 0 paper to 1 black, paper being the smooth estimate of what is bright
-/// around each pixel.
-pub(super) fn evened(level: Vec<f32>, width: usize, height: usize, px_per_mm: f64) -> Vec<f32> {
-    let side = ((TILE_MM * px_per_mm).round() as usize).max(1);
-    let (columns, rows) = (width.div_ceil(side), height.div_ceil(side));
-    let counts = counted(&level, width, side, columns, rows);
-    let paper = smoothed(&papers(&counts, columns, rows), columns, rows);
-    let mut ink = level;
-    let places: Vec<_> = (0..width).map(|x| between(x, side, columns)).collect();
-    let mut line = vec![0.0; columns];
-    for (y, row) in ink.chunks_exact_mut(width).enumerate() {
-        let (above, below, down) = between(y, side, rows);
-        for (at, value) in line.iter_mut().enumerate() {
-            let (upper, lower) = (paper[above * columns + at], paper[below * columns + at]);
-            *value = upper + (lower - upper) * down;
-        }
-        for (one, &(left, right, across)) in row.iter_mut().zip(&places) {
-            let paper = line[left] + (line[right] - line[left]) * across;
-            *one = (1.0 - *one / paper).clamp(0.0, 1.0);
-        }
-    }
-    ink
-}
+/// Of so many rows and pixels one is looked at: what is beside it looks much the same.
+pub(super) const EVERY: usize = 4;
 
-/// The tiles before and behind a pixel, and its share of the way between their middles.
-#[inline]
-fn between(at: usize, side: usize, count: usize) -> (usize, usize, f32) {
-    let place = ((at as f32 + 0.5) / side as f32 - 0.5).clamp(0.0, (count - 1) as f32);
-    let before = place as usize;
-    (before, (before + 1).min(count - 1), place - before as f32)
-}
-
-/// How often each lightness occurs in each tile, in 64 steps.
-fn counted(
-    level: &[f32],
-    width: usize,
+/// How often each lightness occurs in each tile of a page, in 64 steps.
+pub(super) struct Tiles {
     side: usize,
     columns: usize,
     rows: usize,
-) -> Vec<[u32; 64]> {
-    let mut counts = vec![[0; 64]; columns * rows];
-    for (y, row) in level.chunks_exact(width).enumerate() {
-        for (column, part) in row.chunks(side).enumerate() {
-            let tile = &mut counts[y / side * columns + column];
-            for &one in part {
-                tile[(one as usize / 4).min(63)] += 1;
-            }
+    counts: Vec<[u32; 64]>,
+}
+
+impl Tiles {
+    pub(super) fn new(frame: &Frame) -> Self {
+        let side = ((TILE_MM * frame.px_per_mm).round() as usize).max(1);
+        let (columns, rows) = (frame.width.div_ceil(side), frame.height.div_ceil(side));
+        Self { side, columns, rows, counts: vec![[0; 64]; columns * rows] }
+    }
+
+    /// Counts one row of pixels (lightness times 256).
+    pub(super) fn count(&mut self, y: usize, level: &[u16]) {
+        let row = &mut self.counts[y / self.side * self.columns..];
+        for (at, &one) in level.iter().enumerate() {
+            row[at * EVERY / self.side][usize::from(one >> 10)] += 1;
         }
     }
-    counts
+
+    /// The smooth estimate of what is bright around each pixel.
+    pub(super) fn light(self) -> Light {
+        let Self { side, columns, rows, counts } = self;
+        let paper = smoothed(&papers(&counts, columns, rows), columns, rows);
+        let shares = (0..side).map(|at| share(at + side / 2, side)).collect();
+        Light { side, columns, rows, paper, shares }
+    }
+}
+
+/// The light on a page.
+pub(super) struct Light {
+    side: usize,
+    columns: usize,
+    rows: usize,
+    /// The paper's lightness in each tile.
+    paper: Vec<f32>,
+    /// The shares of pixels between the middles of two tiles.
+    shares: Vec<f32>,
+}
+
+impl Light {
+    /// From one row's lightness (times 256) to ink: 0 paper to 1 black.
+    pub(super) fn add_ink(&self, y: usize, level: &[u16], ink: &mut Vec<f32>) {
+        let place = share(y, self.side).clamp(0.0, (self.rows - 1) as f32);
+        let (above, down) = (place as usize, place.fract());
+        let below = (above + 1).min(self.rows - 1);
+        let paper = |column: usize| {
+            let column = column.min(self.columns - 1);
+            let [upper, lower] = [above, below].map(|row| self.paper[row * self.columns + column]);
+            256.0 * (upper + (lower - upper) * down)
+        };
+        let mut add = |level: &[u16], [from, to]: [f32; 2]| {
+            ink.extend(level.iter().zip(&self.shares).map(|(&level, share)| {
+                (1.0 - f32::from(level) / (from + (to - from) * share)).max(0.0)
+            }));
+        };
+        // Half a tile to the first tile's middle, then from middle to middle.
+        let (first, others) = level.split_at((self.side / 2).min(level.len()));
+        add(first, [paper(0); 2]);
+        for (column, level) in others.chunks(self.side).enumerate() {
+            add(level, [paper(column), paper(column + 1)]);
+        }
+    }
+}
+
+/// A pixel's share of the way from the middle of the tile before it to that of the next.
+fn share(at: usize, side: usize) -> f32 {
+    (at as f32 + 0.5) / side as f32 - 0.5
 }
 
 /// The paper's lightness in each tile: the high quantile of what is around it.

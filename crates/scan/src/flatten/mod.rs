@@ -2,16 +2,19 @@
 
 mod homography;
 mod light;
+mod sample;
 mod warp;
 
 pub(crate) use homography::Homography;
 pub use warp::Warp;
 
 use homography::{Fit, fit_affine, fit_homography};
+use light::Tiles;
+use sample::{Frame, Source};
 use warp::Bend;
 
 use crate::marks::square;
-use crate::{Grey, Mark, PageFault, PageForm, Picture, find_marks};
+use crate::{Mark, PageFault, PageForm, Picture, find_marks};
 
 /// Pixels for a millimetre of the flattened page where nothing else is asked for: half the
 /// width of a grid line.
@@ -36,8 +39,6 @@ pub struct Flat {
     pub height: usize,
     /// 0 paper to 1 black, light evened out; the top left corner of pixel (0, 0) is the page's.
     pub ink: Vec<f32>,
-    /// How strong the colour is, 0 grey to 255, for coloured inks.
-    pub colour: Vec<u8>,
 }
 
 /// How the page was mapped to the picture.
@@ -95,42 +96,39 @@ pub struct Flattened {
 /// Where marks are missing, doubled, mirrored, blurred or too small, or lie elsewhere than on
 /// the page.
 pub fn flatten(picture: &Picture, form: &PageForm) -> Result<Flattened, PageFault> {
-    let grey = picture.grey();
-    let marks = find_marks(&grey, &form.marks)?;
-    flatten_with(picture, &grey, marks, form, PX_PER_MM)
+    flatten_with(picture, find_marks(picture, &form.marks)?, form, PX_PER_MM)
 }
 
-/// Flattens the page by marks that were found in `grey`, which is the lightness of `picture`.
+/// Flattens the page by marks that were found in `picture`.
 ///
 /// # Errors
 /// As for [`flatten()`].
 pub fn flatten_with(
     picture: &Picture,
-    grey: &Grey,
     marks: Vec<Mark>,
     form: &PageForm,
     px_per_mm: f64,
 ) -> Result<Flattened, PageFault> {
     let placed = placed(&marks, form)?;
-    let coloured = !picture.is_grey();
     let size = [form.width_mm, form.height_mm];
     let mut map = PageMap { plane: placed.fit.map.clone(), bend: None };
     let frame = Frame::new(size, px_per_mm);
-    let mut flat = sampled(grey, &map, &frame);
+    let scale = map.plane.scale(size.map(|side| side / 2.0)) / px_per_mm;
+    let source = Source::new(picture, scale);
     let corners = corners(&marks, form, placed.left_out);
-    let warp = warp::measure(&flat, form, &corners, &map.plane);
+    let sight = warp::Sight { source: &source, map: &map, frame: &frame };
+    let warp = warp::measure(&sight, form, &corners);
     let warp = warp.map(|(bend, warp)| {
-        if warp.applied {
-            map.bend = Some(bend);
-            flat = sampled(grey, &map, &frame);
-        }
+        map.bend = warp.applied.then_some(bend);
         warp
     });
-    if coloured {
-        flat.colour = saturation(picture, &map, &frame);
-    }
+    let mut tiles = Tiles::new(&frame);
+    sample::rows(&source, &map, &frame, light::EVERY, |y, line| tiles.count(y, line));
+    let light = tiles.light();
+    let mut ink = Vec::with_capacity(frame.width * frame.height);
+    sample::rows(&source, &map, &frame, 1, |y, line| light.add_ink(y, line, &mut ink));
     Ok(Flattened {
-        flat,
+        flat: Flat { px_per_mm, width: frame.width, height: frame.height, ink },
         marks,
         left_out: placed.left_out,
         model: placed.model,
@@ -216,121 +214,4 @@ fn three(corners: &[([f64; 2], [f64; 2])]) -> Option<(Fit, Model)> {
     } else {
         Some((perspective, Model::ThreeMarks))
     }
-}
-
-/// The flattened page's pixels.
-struct Frame {
-    px_per_mm: f64,
-    width: usize,
-    height: usize,
-}
-
-impl Frame {
-    fn new([width, height]: [f64; 2], px_per_mm: f64) -> Self {
-        let pixels = |mm: f64| (mm * px_per_mm).round().max(1.0) as usize;
-        Self { px_per_mm, width: pixels(width), height: pixels(height) }
-    }
-
-    /// Goes through the rows: for each the pixels' centres in the picture, and the steps that
-    /// a pixel across and down makes there.
-    fn rows(&self, map: &PageMap, mut row: impl FnMut(usize, &[[f64; 2]])) {
-        /// Pixels between places that are mapped exactly. Between them, perspective and bend
-        /// are straight to a hundredth of a pixel.
-        const STEP: usize = 16;
-        let mut line = vec![[0.0; 2]; self.width];
-        for y in 0..self.height {
-            let mm = |x: usize| [x, y].map(|at| (at as f64 + 0.5) / self.px_per_mm);
-            let mut from = map.to_picture(mm(0));
-            for x in (0..self.width).step_by(STEP) {
-                let to = map.to_picture(mm(x + STEP));
-                let step = [(to[0] - from[0]) / STEP as f64, (to[1] - from[1]) / STEP as f64];
-                for (at, place) in line[x..].iter_mut().take(STEP).enumerate() {
-                    *place = [from[0] + step[0] * at as f64, from[1] + step[1] * at as f64];
-                }
-                from = to;
-            }
-            row(y, &line);
-        }
-    }
-}
-
-fn sampled(grey: &Grey, map: &PageMap, frame: &Frame) -> Flat {
-    let scale = map.plane.scale([
-        frame.width as f64 / frame.px_per_mm / 2.0,
-        frame.height as f64 / frame.px_per_mm / 2.0,
-    ]) / frame.px_per_mm;
-    // Where the picture is finer than the page to be made, the mean over the pixel's area.
-    let inner = (scale.ceil() as usize).clamp(1, 4);
-    let mut level = Vec::with_capacity(frame.width * frame.height);
-    let mut before: Option<Vec<[f64; 2]>> = None;
-    frame.rows(map, |_, line| {
-        let down = match (&before, line) {
-            (Some(above), [first, ..]) => [first[0] - above[0][0], first[1] - above[0][1]],
-            _ => [0.0, scale],
-        };
-        let across = match line {
-            [first, second, ..] => [second[0] - first[0], second[1] - first[1]],
-            _ => [scale, 0.0],
-        };
-        let places = offsets(inner, across, down);
-        let quick: Vec<[i32; 2]> =
-            places.iter().map(|place| place.map(|one| (one * 256.0) as i32)).collect();
-        let reach = places.iter().flatten().fold(0.0_f64, |most, one| most.max(one.abs())) + 2.0;
-        let (right, bottom) = (grey.width as f64 - reach, grey.height as f64 - reach);
-        level.extend(line.iter().map(|&[x, y]| {
-            if x > reach && y > reach && x < right && y < bottom {
-                mean_inside(grey, [x, y], &quick)
-            } else {
-                mean(grey, [x, y], &places)
-            }
-        }));
-        before = Some(line.to_vec());
-    });
-    let ink = light::evened(level, frame.width, frame.height, frame.px_per_mm);
-    Flat {
-        px_per_mm: frame.px_per_mm,
-        width: frame.width,
-        height: frame.height,
-        colour: vec![0; ink.len()],
-        ink,
-    }
-}
-
-/// Places around a pixel's centre at which it is sampled.
-fn offsets(inner: usize, across: [f64; 2], down: [f64; 2]) -> Vec<[f64; 2]> {
-    let share = |at: usize| (at as f64 + 0.5) / inner as f64 - 0.5;
-    (0..inner * inner)
-        .map(|at| {
-            let (u, v) = (share(at % inner), share(at / inner));
-            [across[0] * u + down[0] * v, across[1] * u + down[1] * v]
-        })
-        .collect()
-}
-
-fn mean(grey: &Grey, [x, y]: [f64; 2], places: &[[f64; 2]]) -> f32 {
-    let sum: f64 = places.iter().map(|[dx, dy]| grey.at([x + dx, y + dy])).sum();
-    (sum / places.len() as f64) as f32
-}
-
-/// As [`mean`], quickly, for a pixel that is well inside.
-#[inline]
-fn mean_inside(grey: &Grey, at: [f64; 2], places: &[[i32; 2]]) -> f32 {
-    let [x, y] = at.map(|one| (one * 256.0) as i32 - 128);
-    // At most 16 places of 255 times 65,536 each.
-    let sum: u32 = places.iter().map(|[dx, dy]| grey.at_inside([x + dx, y + dy])).sum();
-    sum as f32 / (65_536.0 * places.len() as f32)
-}
-
-/// How strong the colour is: the distance between the strongest and the weakest part.
-fn saturation(picture: &Picture, map: &PageMap, frame: &Frame) -> Vec<u8> {
-    let mut colour = Vec::with_capacity(frame.width * frame.height);
-    let limit = |at: f64, most: usize| (at.max(0.0) as usize).min(most - 1);
-    frame.rows(map, |_, line| {
-        colour.extend(line.iter().map(|[x, y]| {
-            let at = limit(*y, picture.height) * picture.width + limit(*x, picture.width);
-            let [r, g, b] = picture.rgb[at];
-            r.max(g).max(b) - r.min(g).min(b)
-        }));
-    });
-    colour
 }

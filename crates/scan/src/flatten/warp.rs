@@ -1,8 +1,9 @@
 //! What is left when the marks lie flat: paper that is curled, bent by printed lines whose
 //! places are known.
 
-use super::Flat;
+use super::PageMap;
 use super::homography::{Homography, Normal};
+use super::sample::{Frame, Source};
 use crate::{PageForm, PanelForm};
 
 /// How far from its place a line is looked for, in millimetres: less than the grid's 5 mm.
@@ -73,30 +74,35 @@ struct Place {
     line: bool,
 }
 
-/// Measures the panels' frames on a page that the marks have flattened; none where too little
-/// of them is seen.
+/// A page that the marks flatten.
+pub(super) struct Sight<'a> {
+    pub(super) source: &'a Source<'a>,
+    pub(super) map: &'a PageMap,
+    pub(super) frame: &'a Frame,
+}
+
+/// Measures the panels' frames on a page; none where too little of them is seen.
 pub(super) fn measure(
-    flat: &Flat,
+    sight: &Sight<'_>,
     form: &PageForm,
     corners: &[([f64; 2], [f64; 2])],
-    plane: &Homography,
 ) -> Option<(Bend, Warp)> {
     let mut places: [Vec<Place>; 2] = [Vec::new(), Vec::new()];
     let mut wanted = 0;
     for [left, top, width, height] in form.panels.iter().map(PanelForm::frame) {
         let (right, bottom) = (left + width, top + height);
         for x in [left, right] {
-            wanted += along(flat, 0, x, [top, bottom], &mut places[0]);
+            wanted += along(sight, 0, x, [top, bottom], &mut places[0]);
         }
         for y in [top, bottom] {
-            wanted += along(flat, 1, y, [left, right], &mut places[1]);
+            wanted += along(sight, 1, y, [left, right], &mut places[1]);
         }
     }
     let seen = places.iter().map(Vec::len).sum::<usize>();
     if wanted == 0 || (seen as f64) < SEEN * wanted as f64 {
         return None;
     }
-    hold_corners(form, corners, plane, &mut places);
+    hold_corners(form, corners, &sight.map.plane, &mut places);
     let size = [form.width_mm, form.height_mm];
     let [across, down] = places.each_ref().map(|places| fitted(places, size));
     let ((across, across_near), (down, down_near)) = (across?, down?);
@@ -151,7 +157,7 @@ fn hold_corners(
 /// Looks for a line at `at` on `axis`, from and to on the other; says how many places were
 /// looked at.
 fn along(
-    flat: &Flat,
+    sight: &Sight<'_>,
     axis: usize,
     at: f64,
     [from, to]: [f64; 2],
@@ -162,7 +168,7 @@ fn along(
     let count = ((to - from) / STEP_MM).max(0.0) as usize;
     for step in 0..count {
         let other = from + (step as f64 + 0.5) * STEP_MM;
-        if let Some(off) = line_off(flat, axis, at, other) {
+        if let Some(off) = line_off(sight, axis, at, other) {
             let mm = if axis == 0 { [at, other] } else { [other, at] };
             places.push(Place { mm, off, weight: 1.0, line: true });
         }
@@ -170,34 +176,67 @@ fn along(
     count
 }
 
+impl Sight<'_> {
+    /// The ink at `count` pixels along an axis, each the mean of those from `low` to `high` on the
+    /// other. Paper is what is bright among them.
+    fn profile(
+        &self,
+        axis: usize,
+        [first, count]: [usize; 2],
+        [low, high]: [usize; 2],
+    ) -> Vec<f32> {
+        /// Share of the places that are darker than what counts as paper.
+        const SHARE: f64 = 0.8;
+        /// The darkest that paper can be, of 255.
+        const DARKEST: f32 = 24.0;
+        let place = |along: usize, across: usize| {
+            let [x, y] = if axis == 0 { [along, across] } else { [across, along] };
+            self.map.to_picture(self.frame.mm(x, y))
+        };
+        let (start, end, beside) =
+            (place(first, low), place(first + count, low), place(first, high));
+        let step = [0, 1].map(|axis| (end[axis] - start[axis]) / count as f64);
+        let rows = high - low + 1;
+        let aside = [0, 1].map(|axis| {
+            0.25 * (step[axis] + (beside[axis] - start[axis]) / (rows - 1).max(1) as f64)
+        });
+        let mut sums = vec![0_u32; count];
+        let mut line = vec![0_u16; count];
+        for row in 0..rows {
+            let share = row as f64 / (rows - 1).max(1) as f64;
+            let from = [0, 1].map(|axis| start[axis] + share * (beside[axis] - start[axis]));
+            self.source.line(from, step, aside, &mut line);
+            sums.iter_mut().zip(&line).for_each(|(sum, &level)| *sum += u32::from(level));
+        }
+        let mut sorted = sums.clone();
+        sorted.sort_unstable();
+        let paper = sorted.get((SHARE * count as f64) as usize).map_or(0.0, |&paper| paper as f32);
+        let paper = paper.max(256.0 * DARKEST * rows as f32);
+        sums.iter().map(|&sum| 1.0 - sum as f32 / paper).collect()
+    }
+}
+
 /// How far from `at` the one line is that crosses there; none where none or several are seen.
-fn line_off(flat: &Flat, axis: usize, at: f64, other: f64) -> Option<f64> {
+fn line_off(sight: &Sight<'_>, axis: usize, at: f64, other: f64) -> Option<f64> {
     /// Half the width in which a line's ink lies, in millimetres.
     const HALF_MM: f64 = 0.35;
-    let pixel = |mm: f64| (mm * flat.px_per_mm) as isize;
+    let frame = sight.frame;
+    let pixel = |mm: f64| (mm * frame.px_per_mm) as isize;
     let first = pixel(at - REACH_MM);
-    let count = (2.0 * REACH_MM * flat.px_per_mm) as isize;
+    let count = (2.0 * REACH_MM * frame.px_per_mm) as isize;
     let (low, high) = (pixel(other - MEAN_MM / 2.0), pixel(other + MEAN_MM / 2.0));
-    let limit = if axis == 0 { [flat.width, flat.height] } else { [flat.height, flat.width] };
+    let limit = if axis == 0 { [frame.width, frame.height] } else { [frame.height, frame.width] };
     if first < 0 || low < 0 || first + count >= limit[0] as isize || high >= limit[1] as isize {
         return None;
     }
-    let ink = |along: isize| {
-        let sum: f32 = (low..=high)
-            .map(|across| {
-                let (x, y) = if axis == 0 { (along, across) } else { (across, along) };
-                flat.ink[y as usize * flat.width + x as usize]
-            })
-            .sum();
-        sum / (high - low + 1) as f32
-    };
-    let profile: Vec<f32> = (first..first + count).map(ink).collect();
+    let profile =
+        sight.profile(axis, [first as usize, count as usize], [low as usize, high as usize]);
     let mut sorted = profile.clone();
     sorted.sort_by(f32::total_cmp);
     let ground = sorted[sorted.len() / 2];
     let peak = (0..profile.len()).max_by(|a, b| profile[*a].total_cmp(&profile[*b]))?;
     let height = profile[peak] - ground;
-    let half = (HALF_MM * flat.px_per_mm).ceil() as usize;
+    let half = (HALF_MM * frame.px_per_mm).ceil() as usize;
     let near = |index: usize| index.abs_diff(peak) <= half;
     let rival = (0..profile.len())
         .filter(|index| index.abs_diff(peak) > 2 * half)
@@ -212,7 +251,7 @@ fn line_off(flat: &Flat, axis: usize, at: f64, other: f64) -> Option<f64> {
         sum += ink;
         moment += ink * (index as f64 + 0.5);
     }
-    Some((first as f64 + moment / sum) / flat.px_per_mm - at)
+    Some((first as f64 + moment / sum) / frame.px_per_mm - at)
 }
 
 /// The polynomial through most of the places (least squares, each round with less weight for

@@ -1,7 +1,7 @@
 //! Paper: its noise, shadows and smudges, and specks on it.
 
 use super::plane::Plane;
-use crate::trace::parts::Parts;
+use crate::trace::parts::Runs;
 
 /// Side of the pieces whose ground is measured, in millimetres: wider than any stroke.
 const PIECE_MM: f64 = 2.0;
@@ -24,39 +24,48 @@ pub(super) fn evened(seen: &mut Plane, printed: &Plane, px_per_mm: f64) -> f32 {
         }
     }
     let ground = if columns > 2 && rows > 2 { ground.smoothed() } else { ground };
-    let places: Vec<(usize, f32)> = (0..seen.width)
-        .map(|x| {
-            let u = ((x as f32 + 0.5) / side as f32 - 0.5).clamp(0.0, (columns - 1) as f32);
-            (u as usize, u.fract())
-        })
-        .collect();
+    let shares: Vec<f32> = (0..side).map(|at| share(at + side / 2, side)).collect();
     let mut level = vec![0.0; columns + 1];
     for y in 0..seen.height {
-        let v = (y as f32 + 0.5) / side as f32 - 0.5;
         for (column, level) in level.iter_mut().enumerate() {
-            *level = ground.between(column as f32, v);
+            *level = ground.between(column as f32, share(y, side));
         }
         let row = &mut seen.data[y * seen.width..(y + 1) * seen.width];
-        for (ink, &(left, across)) in row.iter_mut().zip(&places) {
-            let ground = level[left] + across * (level[left + 1] - level[left]);
-            *ink = (*ink - ground) / (1.0 - ground);
+        // Half a piece to the first piece's middle, then from middle to middle.
+        let (first, others) = row.split_at_mut(side / 2);
+        taken_off(first, [level[0]; 2], &shares);
+        for (row, level) in others.chunks_mut(side).zip(level.windows(2)) {
+            taken_off(row, [level[0], level[1]], &shares);
         }
     }
     noise(seen, printed)
 }
 
-/// The ground of one piece: the lower quarter of its ink.
+/// A pixel's share of the way from the middle of the piece before it to that of the next.
+fn share(at: usize, side: usize) -> f32 {
+    (at as f32 + 0.5) / side as f32 - 0.5
+}
+
+/// Takes ground that goes evenly from one value to another off a part of a row.
+fn taken_off(row: &mut [f32], [from, to]: [f32; 2], shares: &[f32]) {
+    for (ink, share) in row.iter_mut().zip(shares) {
+        let ground = from + share * (to - from);
+        *ink = (*ink - ground) / (1.0 - ground);
+    }
+}
+
+/// The ground of one piece: the lower quarter of its ink, by every second row: smoothed as they
+/// are, those between say nothing new.
 fn piece(seen: &Plane, printed: &Plane, [column, row]: [usize; 2], side: usize) -> f32 {
     let mut counts = [0_u32; STEPS];
     let mut total = 0;
-    for y in row * side..((row + 1) * side).min(seen.height) {
-        for x in column * side..((column + 1) * side).min(seen.width) {
-            let at = y * seen.width + x;
-            if printed.data[at] < 0.02 {
-                let step = (seen.data[at] / DARKEST_GROUND * STEPS as f32).max(0.0) as usize;
-                counts[step.min(STEPS - 1)] += 1;
-                total += 1;
-            }
+    let columns = column * side..((column + 1) * side).min(seen.width);
+    for y in (row * side..((row + 1) * side).min(seen.height)).step_by(2) {
+        let pixels = seen.row(y)[columns.clone()].iter().zip(&printed.row(y)[columns.clone()]);
+        for (&ink, _) in pixels.filter(|(_, print)| **print < 0.02) {
+            let step = (ink * (STEPS as f32 / DARKEST_GROUND)).max(0.0) as usize;
+            counts[step.min(STEPS - 1)] += 1;
+            total += 1;
         }
     }
     let mut sum = 0;
@@ -94,7 +103,8 @@ fn noise(seen: &Plane, printed: &Plane) -> f32 {
 
 /// Takes out what is too small or too faint to be a stroke, and what print left along its edges.
 pub(super) fn without_specks(ink: &mut Plane, hidden: &[bool], least: f32, px_per_mm: f64) {
-    let parts = Parts::of(ink.width, ink.height, |at| ink.data[at] > 0.0);
+    let inked: Vec<bool> = ink.data.iter().map(|&ink| ink > 0.0).collect();
+    let parts = Runs::of(ink.width, &inked);
     let mut most = vec![0.0_f32; parts.count()];
     let mut near = vec![0_u32; parts.count()];
     let width = ink.width;

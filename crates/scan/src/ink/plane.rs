@@ -31,35 +31,52 @@ impl Plane {
         upper + down * (lower - upper)
     }
 
-    /// Each value with its neighbours, by `join` along rows and then along columns.
-    fn joined(&self, join: impl Fn(f32, f32, f32) -> f32) -> Self {
-        let mut out = self.clone();
-        let mut across = self.clone();
-        let last = self.width - 1;
-        for y in 0..self.height {
-            let from = self.row(y);
-            let to = &mut across.data[y * self.width..(y + 1) * self.width];
-            for x in 1..last {
-                to[x] = join(from[x - 1], from[x], from[x + 1]);
+    /// The rows that `row` gives, each value joined with its neighbours by `join`, along rows and
+    /// then along columns; the outermost values are not.
+    fn joined<'a>(
+        [width, height]: [usize; 2],
+        row: impl Fn(usize) -> &'a [f32],
+        join: impl Fn(f32, f32, f32) -> f32,
+    ) -> Self {
+        let mut data = Vec::with_capacity(width * height);
+        // The last three rows, joined along.
+        let mut across = [vec![0.0; width], vec![0.0; width], vec![0.0; width]];
+        for y in 0..height {
+            across.rotate_left(1);
+            let (from, to) = (row(y), &mut across[2]);
+            to.copy_from_slice(from);
+            let inner = from.iter().zip(&from[1..]).zip(&from[2..]);
+            to[1..].iter_mut().zip(inner).for_each(|(to, ((&a, &b), &c))| *to = join(a, b, c));
+            if y >= 2 {
+                let [above, here, below] = &across;
+                let rows = above.iter().zip(here).zip(below);
+                data.extend(rows.map(|((&a, &b), &c)| join(a, b, c)));
+            }
+            if y == 0 || y + 1 == height {
+                data.extend_from_slice(from);
             }
         }
-        for y in 1..self.height - 1 {
-            let (above, here, below) = (across.row(y - 1), across.row(y), across.row(y + 1));
-            let to = &mut out.data[y * self.width..(y + 1) * self.width];
-            for x in 0..self.width {
-                to[x] = join(above[x], here[x], below[x]);
-            }
-        }
-        out
+        Self { width, height, data }
+    }
+
+    /// The rows that `row` gives, smoothed by the binomial weights 1, 2, 1.
+    pub(crate) fn smoothed_of<'a>(size: [usize; 2], row: impl Fn(usize) -> &'a [f32]) -> Self {
+        Self::joined(size, row, |a, b, c| 0.25 * (a + c) + 0.5 * b)
     }
 
     /// Smoothed by the binomial weights 1, 2, 1.
     pub(crate) fn smoothed(&self) -> Self {
-        self.joined(|a, b, c| 0.25 * (a + c) + 0.5 * b)
+        Self::smoothed_of([self.width, self.height], |y| self.row(y))
     }
 
     /// The greatest of each pixel and its eight neighbours.
     pub(crate) fn spread(&self) -> Self {
-        self.joined(|a, b, c| a.max(b).max(c))
+        Self::spread_of([self.width, self.height], |y| self.row(y))
+    }
+
+    /// As [`Self::spread`], of the rows that `row` gives.
+    pub(crate) fn spread_of<'a>(size: [usize; 2], row: impl Fn(usize) -> &'a [f32]) -> Self {
+        let larger = |a: f32, b: f32| if a > b { a } else { b };
+        Self::joined(size, row, |a, b, c| larger(larger(a, b), c))
     }
 }

@@ -1,6 +1,7 @@
 //! Where on the page the printed form really is: what is left after flattening.
 
 use super::plane::Plane;
+use super::print::Print;
 
 /// Distance of the places at which the shift is measured, in millimetres.
 const STEP_MM: f64 = 10.0;
@@ -22,19 +23,11 @@ pub(super) struct Field {
 }
 
 impl Field {
-    /// Compares `page` with `blank`.
-    pub(super) fn measured(page: &Plane, blank: &Plane, px_per_mm: f64) -> Self {
-        let step = (STEP_MM * px_per_mm) as usize;
-        let half = (WINDOW_MM * px_per_mm) as usize;
-        let reach = (REACH_MM * px_per_mm).ceil() as i32;
-        let (columns, rows) = (page.width / step + 2, page.height / step + 2);
-        let mut found = Vec::with_capacity(columns * rows);
-        for row in 0..rows {
-            for column in 0..columns {
-                let window = Window::new(blank, [column * step, row * step], half, reach as usize);
-                found.push(window.shift(page, reach));
-            }
-        }
+    /// Compares what is `seen` on a page with what is printed there.
+    pub(super) fn measured(seen: &Plane, print: &Print) -> Self {
+        let Windows { step, columns, rows, reach, .. } = print.windows;
+        let found: Vec<Measured> =
+            print.windows.of.iter().map(|window| window.shift(seen, reach)).collect();
         let shift = (0..found.len()).map(|at| settled(&found, at, columns, rows)).collect();
         Self { step: step as f32, columns, rows, shift }
     }
@@ -59,17 +52,42 @@ struct Measured {
     weight: [f32; 2],
 }
 
+/// The printed pixels about all places at which the shift is measured.
+#[derive(Clone, Debug)]
+pub(super) struct Windows {
+    step: usize,
+    columns: usize,
+    rows: usize,
+    /// Pixels that are looked at on both sides.
+    reach: usize,
+    of: Vec<Window>,
+}
+
+impl Windows {
+    pub(super) fn of(printed: &Plane, px_per_mm: f64) -> Self {
+        let step = ((STEP_MM * px_per_mm) as usize).max(1);
+        let half = (WINDOW_MM * px_per_mm) as usize;
+        let reach = (REACH_MM * px_per_mm).ceil() as usize;
+        let (columns, rows) = (printed.width / step + 2, printed.height / step + 2);
+        let places = (0..columns * rows).map(|at| [at % columns * step, at / columns * step]);
+        let of = places.map(|centre| Window::new(printed, centre, half, reach)).collect();
+        Self { step, columns, rows, reach, of }
+    }
+}
+
 /// The printed pixels about one place.
+#[derive(Clone, Debug)]
 struct Window {
-    /// Pixels on upright lines, and on level ones: the first say how far right, the second how
-    /// far down.
-    lines: [Vec<(u32, u32, f32)>; 2],
+    /// Pixels on upright lines, and on level ones, with their ink: the first say how far right,
+    /// the second how far down.
+    lines: [Vec<(u32, f32)>; 2],
 }
 
 impl Window {
     fn new(blank: &Plane, centre: [usize; 2], half: usize, margin: usize) -> Self {
         let around = |at: usize, size: usize| {
-            at.saturating_sub(half).max(margin + 1)..(at + half).min(size - margin - 1)
+            at.saturating_sub(half).max(margin + 1)
+                ..(at + half).min(size.saturating_sub(margin + 1))
         };
         let mut lines = [Vec::new(), Vec::new()];
         for y in around(centre[1], blank.height) {
@@ -82,7 +100,7 @@ impl Window {
                 let reach = margin.min(3);
                 let upright = edge(row[x - reach], row[x + reach]);
                 let level = edge(blank.row(y - reach)[x], blank.row(y + reach)[x]);
-                let one = (x as u32, y as u32, row[x].min(CAP));
+                let one = ((y * blank.width + x) as u32, row[x].min(CAP));
                 if upright > 0.5 && level < 0.3 {
                     lines[0].push(one);
                 } else if level > 0.5 && upright < 0.3 {
@@ -93,14 +111,13 @@ impl Window {
         Self { lines }
     }
 
-    fn shift(&self, page: &Plane, reach: i32) -> Measured {
+    fn shift(&self, page: &Plane, reach: usize) -> Measured {
         let mut measured = Measured { shift: [0.0; 2], weight: [0.0; 2] };
         for (axis, pixels) in self.lines.iter().enumerate() {
             if pixels.len() < 40 {
                 continue;
             }
-            let scores: Vec<f32> =
-                (-reach..=reach).map(|by| score(page, pixels, axis, by)).collect();
+            let scores = scores(page, pixels, [1, page.width][axis], reach);
             let best = (0..scores.len()).max_by(|&a, &b| scores[a].total_cmp(&scores[b]));
             let Some(best) = best.filter(|&best| best > 0 && best + 1 < scores.len()) else {
                 continue;
@@ -109,7 +126,7 @@ impl Window {
             let bend = before - 2.0 * here + after;
             let part = if bend < 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
             let mean = scores.iter().sum::<f32>() / scores.len() as f32;
-            let printed: f32 = pixels.iter().map(|one| one.2 * one.2).sum();
+            let printed: f32 = pixels.iter().map(|one| one.1 * one.1).sum();
             measured.shift[axis] = best as f32 - reach as f32 + part;
             measured.weight[axis] = ((here - mean) / printed).max(0.0) * (pixels.len() as f32);
         }
@@ -117,14 +134,17 @@ impl Window {
     }
 }
 
-/// How much of the page's ink the print meets when it is shifted `by` pixels.
-fn score(page: &Plane, pixels: &[(u32, u32, f32)], axis: usize, by: i32) -> f32 {
-    let offset = if axis == 0 { by as isize } else { by as isize * page.width as isize };
-    let at = |x: u32, y: u32| (y as usize * page.width + x as usize) as isize;
-    let met = pixels
-        .iter()
-        .map(|&(x, y, printed)| page.data[(at(x, y) + offset) as usize].min(CAP) * printed);
-    met.sum()
+/// How much of the page's ink the print meets when it is shifted by up to `reach` pixels back and
+/// forth, each `stride` farther in the page.
+fn scores(page: &Plane, pixels: &[(u32, f32)], stride: usize, reach: usize) -> Vec<f32> {
+    let mut scores = vec![0.0; 2 * reach + 1];
+    for &(at, printed) in pixels {
+        let first = at as usize - reach * stride;
+        for (n, score) in scores.iter_mut().enumerate() {
+            *score += page.data[first + n * stride].min(CAP) * printed;
+        }
+    }
+    scores
 }
 
 /// The weighted median of a place and its neighbours.

@@ -38,14 +38,23 @@ fn decode(bytes: &[u8], limits: &Limits, inverted: bool) -> Result<(Picture, u16
     decoder.decode_headers().map_err(|_| DAMAGED)?;
     let info = decoder.info().ok_or(DAMAGED)?;
     limits.check(u64::from(info.width), u64::from(info.height))?;
-    let grey = matches!(decoder.input_colorspace(), Some(ColorSpace::Luma));
-    let (out, space) =
-        if grey { (ColorSpace::Luma, Space::Grey) } else { (ColorSpace::RGB, Space::Rgb) };
+    // Lightness is stored by itself: its colours need not be unpacked.
+    let (out, space) = match decoder.input_colorspace() {
+        Some(ColorSpace::Luma | ColorSpace::YCbCr) => (ColorSpace::Luma, Space::Grey),
+        _ => (ColorSpace::RGB, Space::Rgb),
+    };
     decoder.set_options(options.jpeg_set_out_colorspace(out));
-    let data = decoder.decode().map_err(|_| DAMAGED)?;
+    let mut data = decoder.decode().map_err(|_| DAMAGED)?;
     let orientation = decoder.exif().map_or(1, |exif| orientation(exif));
     let packing =
         Packing { width: usize::from(info.width), height: usize::from(info.height), bits: 8 };
+    if let (Space::Grey, false) = (&space, inverted) {
+        let Packing { width, height, .. } = packing;
+        data.truncate(width * height);
+        let whole = data.len() == width * height;
+        let picture = Picture { width, height, level: data };
+        return if whole { Ok((picture, orientation)) } else { Err(DAMAGED) };
+    }
     Ok((picture(&data, packing, &space, inverted)?, orientation))
 }
 

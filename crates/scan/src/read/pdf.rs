@@ -15,7 +15,7 @@ use super::Limits;
 use super::jpeg;
 use super::pdf_sizes::{self, growth, inflated};
 use super::pixels::{self, Packing, Space};
-use crate::picture::Turn;
+use crate::picture::{Turn, lightness};
 use crate::{Picture, ReadFault};
 
 /// Forms inside forms that are followed.
@@ -63,7 +63,7 @@ pub(super) fn open(bytes: Vec<u8>, limits: &Limits) -> Result<Pdf, ReadFault> {
 struct Placed<'a> {
     stream: Stream<'a>,
     at: Matrix,
-    /// What a stencil lets through.
+    /// The colour that a stencil lets through.
     paint: [u8; 3],
 }
 
@@ -297,9 +297,9 @@ fn layer(placed: &Placed<'_>, limits: &Limits) -> Result<Layer, ReadFault> {
         if placed.paint == [0; 3] {
             return Ok(Layer { picture, opaque: None });
         }
-        let rgb = vec![placed.paint; 1];
         let opaque = Some(negative(picture));
-        return Ok(Layer { picture: Picture { width: 1, height: 1, rgb }, opaque });
+        let picture = Picture::from_grey(1, 1, &[lightness(placed.paint)]);
+        return Ok(Layer { picture, opaque });
     }
     let soft = dict.get::<Stream<'_>>("SMask").map(|mask| decoded(&mask, limits));
     let hard = || dict.get::<Stream<'_>>("Mask").map(|mask| decoded(&mask, limits).map(negative));
@@ -308,8 +308,8 @@ fn layer(placed: &Placed<'_>, limits: &Limits) -> Result<Layer, ReadFault> {
 }
 
 fn negative(mut picture: Picture) -> Picture {
-    for pixel in &mut picture.rgb {
-        *pixel = pixel.map(|one| 255 - one);
+    for level in &mut picture.level {
+        *level = 255 - *level;
     }
     picture
 }
@@ -386,8 +386,8 @@ fn exchanged(mut picture: Picture, space: &Space) -> Picture {
     if let Space::Table(colours) = space
         && let [first, second] = colours[..]
     {
-        for pixel in &mut picture.rgb {
-            *pixel = if *pixel == first { second } else { first };
+        for level in &mut picture.level {
+            *level = if *level == first { second } else { first };
         }
     }
     picture
@@ -464,7 +464,7 @@ fn named_space(object: &Object<'_>, limits: &Limits, depth: usize) -> Result<Spa
             };
             let colours = table.len() / base.samples();
             let packing = Packing { width: colours, height: 1, bits: 8 };
-            Ok(Space::Table(pixels::picture(&table, packing, &base, false)?.rgb))
+            Ok(Space::Table(pixels::picture(&table, packing, &base, false)?.level))
         }
         "CalGray" => Ok(Space::Grey),
         "CalRGB" => Ok(Space::Rgb),
@@ -503,11 +503,11 @@ fn composed(
     if painted > (MOST_LAYERS * width * height).min(2 * limits.pixels) {
         return Err(ReadFault::Unpacked("the page"));
     }
-    let mut page = Picture { width, height, rgb: vec![[255; 3]; width * height] };
+    let mut page = Picture { width, height, level: vec![255; width * height] };
     let mut pixels = 0;
     for one in placed {
         let layer = layer(one, limits)?;
-        pixels += layer.picture.rgb.len();
+        pixels += layer.picture.level.len();
         if pixels > 2 * limits.pixels {
             return Err(ReadFault::Unpacked("the page"));
         }
@@ -556,22 +556,19 @@ fn paint(page: &mut Picture, layer: &Layer, to_unit: &Matrix, stencil: bool) {
             if !((0.0..1.0).contains(&u) && (0.0..1.0).contains(&v)) {
                 continue;
             }
-            let colour = sample(&layer.picture, u, v);
-            let share = layer.opaque.as_ref().map_or(255, |opaque| sample(opaque, u, v)[0]);
-            let under = &mut page.rgb[y * page.width + x];
-            for (under, colour) in under.iter_mut().zip(colour) {
-                let colour =
-                    if stencil && layer.opaque.is_none() { colour.min(*under) } else { colour };
-                let mixed = u32::from(colour) * u32::from(share)
-                    + u32::from(*under) * u32::from(255 - share);
-                *under = ((mixed + 127) / 255) as u8;
-            }
+            let level = sample(&layer.picture, u, v);
+            let share = layer.opaque.as_ref().map_or(255, |opaque| sample(opaque, u, v));
+            let under = &mut page.level[y * page.width + x];
+            let level = if stencil && layer.opaque.is_none() { level.min(*under) } else { level };
+            let mixed =
+                u32::from(level) * u32::from(share) + u32::from(*under) * u32::from(255 - share);
+            *under = ((mixed + 127) / 255) as u8;
         }
     }
 }
 
-fn sample(picture: &Picture, u: f64, v: f64) -> [u8; 3] {
+fn sample(picture: &Picture, u: f64, v: f64) -> u8 {
     let x = ((u * picture.width as f64) as usize).min(picture.width - 1);
     let y = ((v * picture.height as f64) as usize).min(picture.height - 1);
-    picture.rgb[y * picture.width + x]
+    picture.level[y * picture.width + x]
 }

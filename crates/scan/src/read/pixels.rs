@@ -1,5 +1,6 @@
 //! Samples as files store them, to pixels.
 
+use crate::picture::lightness;
 use crate::{Picture, ReadFault};
 
 /// What samples mean.
@@ -8,8 +9,8 @@ pub(super) enum Space {
     Grey,
     Rgb,
     Cmyk,
-    /// A table of colours.
-    Table(Vec<[u8; 3]>),
+    /// The lightness of each colour of a table.
+    Table(Vec<u8>),
 }
 
 impl Space {
@@ -47,12 +48,11 @@ pub(super) fn picture(
     if data.len() < stride * height {
         return Err(ReadFault::Damaged("the picture"));
     }
-    if let (Space::Rgb, 8, false) = (space, bits, inverted) {
-        let (pixels, _) = data[..stride * height].as_chunks::<3>();
-        return Ok(Picture { width, height, rgb: pixels.to_vec() });
+    if let (Space::Grey, 8, false) = (space, bits, inverted) {
+        return Ok(Picture::from_grey(width, height, &data[..stride * height]));
     }
     let raw = matches!(space, Space::Table(_));
-    let mut rgb = Vec::with_capacity(width * height);
+    let mut level = Vec::with_capacity(width * height);
     let mut row = vec![0_u8; width * samples];
     for line in data.chunks_exact(stride).take(height) {
         unpack(line, bits, raw, &mut row);
@@ -60,17 +60,17 @@ pub(super) fn picture(
             row.iter_mut().for_each(|one| *one = 255 - *one);
         }
         match space {
-            Space::Grey => rgb.extend(row.iter().map(|&grey| [grey; 3])),
-            Space::Rgb => rgb.extend(row.chunks_exact(3).map(|of| [of[0], of[1], of[2]])),
+            Space::Grey => level.extend_from_slice(&row),
+            Space::Rgb => level.extend(row.as_chunks().0.iter().map(|&of| lightness(of))),
             Space::Cmyk => {
-                rgb.extend(row.chunks_exact(4).map(|of| cmyk([of[0], of[1], of[2], of[3]])))
+                level.extend(row.as_chunks().0.iter().map(|&of| lightness(cmyk(of))));
             }
-            Space::Table(colours) => rgb.extend(
+            Space::Table(colours) => level.extend(
                 row.iter().map(|&at| colours.get(usize::from(at)).copied().unwrap_or_default()),
             ),
         }
     }
-    Ok(Picture { width, height, rgb })
+    Ok(Picture { width, height, level })
 }
 
 /// One row's samples, as 0 to 255 or as they are.

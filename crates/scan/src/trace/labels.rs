@@ -1,6 +1,6 @@
 //! What stands beside traces and lines: writing, arrows, smudges.
 
-use super::parts::{Parts, PixelBox};
+use super::parts::{PixelBox, Runs};
 use crate::PageForm;
 use crate::ink::Ink;
 
@@ -36,15 +36,20 @@ pub struct Label {
 
 /// Groups what is left of the ink.
 pub(crate) fn labels(ink: &Ink, rest: &[bool], form: &PageForm) -> Vec<Label> {
-    let parts = Parts::of(ink.width, ink.height, |at| rest[at]);
+    let parts = Runs::of(ink.width, rest);
+    let mut sums = vec![0.0_f32; parts.count()];
+    for (at, part) in parts.each() {
+        sums[part] += ink.ink[at];
+    }
     let area = AREA_MM2 * ink.px_per_mm * ink.px_per_mm;
     let extent = ink.px(EXTENT_MM);
     let mut groups: Vec<(PixelBox, Kind)> = Vec::new();
-    for part in 0..parts.count() {
+    for (part, &sum) in sums.iter().enumerate() {
         let bounds = parts.bounds(part);
         let large = bounds.width().max(bounds.height()) >= extent;
         if large && f64::from(parts.area(part)) >= area {
-            join(&mut groups, (bounds, kind(ink, &parts, part)), ink.px(APART_MM));
+            let kind = kind(ink, bounds, f64::from(parts.area(part)), sum);
+            join(&mut groups, (bounds, kind), ink.px(APART_MM));
         }
     }
     let label = |(bounds, kind): (PixelBox, Kind)| Label {
@@ -60,10 +65,8 @@ pub(crate) fn labels(ink: &Ink, rest: &[bool], form: &PageForm) -> Vec<Label> {
     groups.into_iter().map(label).collect()
 }
 
-fn kind(ink: &Ink, parts: &Parts, part: usize) -> Kind {
-    let bounds = parts.bounds(part);
-    let area = f64::from(parts.area(part));
-    let sum: f32 = parts.pixels(part).map(|[x, y]| ink.ink[y * ink.width + x]).sum();
+/// What something is, by its area in pixels and the sum of its ink.
+fn kind(ink: &Ink, bounds: PixelBox, area: f64, sum: f32) -> Kind {
     let mean = f64::from(sum) / area;
     let filled = area / (bounds.width() * bounds.height()) as f64;
     let long = bounds.width().max(bounds.height());

@@ -1,5 +1,7 @@
 //! Alignment lines: near-vertical, near-straight strokes through panels and gaps.
 
+use std::ops::Range;
+
 use crate::ink::Ink;
 use crate::ink::plane::Plane;
 use crate::{PageForm, PanelForm};
@@ -87,6 +89,13 @@ struct Bands {
     high: usize,
     inked: Plane,
     cover: Plane,
+    /// What the best path to each place is worth, and from which side it comes.
+    score: Plane,
+    from: Vec<i8>,
+    /// The most that a path to each band is worth.
+    most: Vec<f32>,
+    /// Columns of each band in which the cover has changed since.
+    stale: Vec<Range<usize>>,
 }
 
 /// Columns, band by band.
@@ -119,41 +128,66 @@ impl Bands {
                 cover.data[band * ink.width + x] = (counts[x] - sides).max(0.0) / high as f32;
             }
         }
-        Self { high, inked, cover }
+        let (width, height) = (cover.width, cover.height);
+        Self {
+            high,
+            inked,
+            score: Plane::new(width, height),
+            from: vec![i8::MIN; width * height],
+            most: vec![0.0; height],
+            stale: vec![0..width; height],
+            cover,
+        }
     }
 
     /// The path downward that meets most ink and least paper, if it is worth `least` full bands.
-    fn best(&self, least: usize) -> Option<Path> {
-        let (width, height) = (self.cover.width, self.cover.height);
-        let mut score = Plane::new(width, height);
-        let mut from = vec![i8::MIN; width * height];
-        let mut best = (0.0_f32, 0_usize);
-        for band in 0..height {
-            for x in 1..width - 1 {
-                let at = band * width + x;
-                let cover = self.cover.data[at];
-                let mut before = 0.0;
-                if band > 0 {
-                    let above = &score.data[(band - 1) * width..band * width];
-                    for (step, cost) in [(0_i8, 0.0), (-1, ASIDE), (1, ASIDE)] {
-                        let value = above[(x as isize + isize::from(step)) as usize] - cost;
-                        if value > before {
-                            before = value;
-                            from[at] = step;
-                        }
-                    }
-                }
-                let value = before + (1.6 * cover).min(1.0) - EMPTY;
-                score.data[at] = value.max(0.0);
-                if value > best.0 {
-                    best = (value, at);
-                }
+    fn best(&mut self, least: usize) -> Option<Path> {
+        let width = self.cover.width;
+        let mut changed: Range<usize> = 0..0;
+        for band in 0..self.cover.height {
+            let above = changed.start.saturating_sub(1)..changed.end + 1;
+            let above = if changed.is_empty() { 0..0 } else { above };
+            let columns = joined(std::mem::replace(&mut self.stale[band], 0..0), above);
+            changed = self.scored(band, columns.start.max(1)..columns.end.min(width - 1));
+            if !changed.is_empty() {
+                let larger = |most: f32, &one: &f32| if one > most { one } else { most };
+                self.most[band] = self.score.row(band).iter().fold(0.0, larger);
             }
         }
-        if best.0 < least as f32 * 0.35 {
+        let most = self.most.iter().copied().fold(0.0, f32::max);
+        if most < least as f32 * 0.35 {
             return None;
         }
-        Some(self.back(&from, best.1))
+        let band = self.most.iter().position(|&one| one == most)?;
+        let x = self.score.row(band).iter().position(|&one| one == most)?;
+        Some(self.back(&self.from, band * width + x))
+    }
+
+    /// Scores some columns of a band anew; between which columns that changed anything.
+    fn scored(&mut self, band: usize, columns: Range<usize>) -> Range<usize> {
+        let width = self.cover.width;
+        let (above, here) = self.score.data.split_at_mut(band * width);
+        let above = band.checked_sub(1).map(|above_it| &above[above_it * width..]);
+        let mut changed: Range<usize> = 0..0;
+        for x in columns {
+            let at = band * width + x;
+            let (mut before, mut came) = (0.0, i8::MIN);
+            if let Some(above) = above {
+                for (step, cost) in [(0_i8, 0.0), (-1, ASIDE), (1, ASIDE)] {
+                    let value = above[(x as isize + isize::from(step)) as usize] - cost;
+                    if value > before {
+                        (before, came) = (value, step);
+                    }
+                }
+            }
+            let value = (before + (1.6 * self.cover.data[at]).min(1.0) - EMPTY).max(0.0);
+            self.from[at] = came;
+            if here[x] != value {
+                here[x] = value;
+                changed = joined(changed, x..x + 1);
+            }
+        }
+        changed
     }
 
     fn back(&self, from: &[i8], end: usize) -> Path {
@@ -179,7 +213,18 @@ impl Bands {
             let row = (path.first + n) * self.cover.width;
             let to = (x + aside + 1).min(self.cover.width);
             self.cover.data[row + x.saturating_sub(aside)..row + to].fill(0.0);
+            let stale = &mut self.stale[path.first + n];
+            *stale = joined(stale.clone(), x.saturating_sub(aside)..to);
         }
+    }
+}
+
+/// The least range with all of both.
+fn joined(one: Range<usize>, other: Range<usize>) -> Range<usize> {
+    match (one.is_empty(), other.is_empty()) {
+        (true, _) => other,
+        (_, true) => one,
+        _ => one.start.min(other.start)..one.end.max(other.end),
     }
 }
 

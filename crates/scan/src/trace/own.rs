@@ -37,6 +37,8 @@ pub(crate) struct Own {
     sounding: Vec<bool>,
     /// Columns of what is so high that it is a sound for sure.
     certain: Vec<bool>,
+    /// What was taken for letters, word by word, in pixels from the panel's left and top.
+    words: Vec<PixelBox>,
 }
 
 impl Own {
@@ -50,6 +52,11 @@ impl Own {
     /// Whether a column of the panel, from 0, has a stroke that may be a sound's.
     pub(crate) fn sounds_in(&self, column: usize) -> bool {
         self.sounding[column]
+    }
+
+    /// What was taken for letters, word by word, in pixels from the panel's left and top.
+    pub(crate) fn words(&self) -> &[PixelBox] {
+        &self.words
     }
 
     /// The first and last of the panel's columns from `from` to `to` that have a sound for sure.
@@ -88,7 +95,7 @@ impl Own {
         };
         let mask = (0..columns * rows).map(|at| part(at).is_some_and(|part| own[part])).collect();
         let (sounding, certain) = (vec![true; columns], vec![false; columns]);
-        let mut all = Self { region, columns, mask, sounding, certain };
+        let mut all = Self { region, columns, mask, sounding, certain, words: Vec::new() };
         let stroke = stroke(&all);
         let lines: Vec<f64> = lines.iter().map(|x| x - region.left as f64).collect();
         let letters = all.letters(rest - region.top, stroke, small_sounds, &lines, ink.px_per_mm);
@@ -151,6 +158,7 @@ impl Own {
                 self.certain[bounds.left..=bounds.right].fill(true);
             }
         }
+        self.words = pieces.words(&kinds);
         let mut letters = vec![false; self.mask.len()];
         // What of a letter went with the line goes with the letter.
         let sound =
@@ -281,6 +289,25 @@ impl Pieces {
             kinds[more] = Kind::Letter;
         }
         kinds
+    }
+
+    /// Letters that stand beside one another, together.
+    fn words(&self, kinds: &[Kind]) -> Vec<PixelBox> {
+        let letters = self.bounds.iter().zip(kinds).filter(|(_, kind)| **kind == Kind::Letter);
+        let mut letters: Vec<PixelBox> = letters.map(|(bounds, _)| *bounds).collect();
+        letters.sort_by_key(|bounds| bounds.left);
+        let mut words: Vec<PixelBox> = Vec::new();
+        for letter in letters {
+            match words.last_mut() {
+                Some(word) if letter.left <= word.right + self.px(WORD_MM) => {
+                    word.right = word.right.max(letter.right);
+                    word.top = word.top.min(letter.top);
+                    word.bottom = word.bottom.max(letter.bottom);
+                }
+                _ => words.push(letter),
+            }
+        }
+        words
     }
 
     /// What goes through the panel from top to bottom, or is narrow and leaves it, is left of an

@@ -1,12 +1,29 @@
 //! Connected parts of ink.
 
-/// The connected parts of a mask; what is no more than two pixels apart counts as connected.
+/// The connected parts of a mask as runs along its rows; what is no more than two pixels apart
+/// counts as connected.
 #[derive(Clone, Debug)]
-pub(crate) struct Parts {
+pub(crate) struct Runs {
     width: usize,
-    of: Vec<u32>,
+    runs: Vec<Run>,
     boxes: Vec<PixelBox>,
     areas: Vec<u32>,
+}
+
+/// The same, with the part of each pixel at hand.
+#[derive(Clone, Debug)]
+pub(crate) struct Parts {
+    of: Vec<u32>,
+    runs: Runs,
+}
+
+/// Pixels side by side: their row, the first, one past the last, and their part.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    y: usize,
+    from: usize,
+    to: usize,
+    part: u32,
 }
 
 /// Columns and rows, both ends included.
@@ -38,22 +55,28 @@ impl PixelBox {
 }
 
 const NONE: u32 = u32::MAX;
+/// Pixels of a row that are looked at together.
+const TOGETHER: usize = 32;
 
-/// Horizontal runs of a row: first pixel, one past the last, and the run's set.
-struct Run {
+/// Runs of a row joined over gaps: first pixel, one past the last, and the set they are in.
+struct Joined {
     from: usize,
     to: usize,
     set: u32,
 }
 
-impl Parts {
-    pub(crate) fn of(width: usize, height: usize, inked: impl Fn(usize) -> bool) -> Self {
+impl Runs {
+    /// The parts of a mask, row by row, of this width.
+    pub(crate) fn of(width: usize, mask: &[bool]) -> Self {
         let mut sets: Vec<u32> = Vec::new();
-        let mut rows: [Vec<Run>; 2] = [Vec::new(), Vec::new()];
-        let mut of = vec![NONE; width * height];
-        for y in 0..height {
-            let mut runs = runs(width, |x| inked(y * width + x));
-            for run in &mut runs {
+        let mut rows: [Vec<Joined>; 2] = [Vec::new(), Vec::new()];
+        let mut runs: Vec<Run> = Vec::new();
+        for (y, row) in mask.chunks_exact(width.max(1)).enumerate() {
+            let first = runs.len();
+            add_runs(row, y, &mut runs);
+            let mut joined = std::mem::take(&mut rows[0]);
+            join(&mut runs[first..], &mut joined);
+            for run in &mut joined {
                 for row in &rows {
                     let first = row.partition_point(|above| above.to + 1 < run.from);
                     let touching = row[first..].iter().take_while(|above| above.from <= run.to + 1);
@@ -65,44 +88,31 @@ impl Parts {
                     run.set = sets.len() as u32;
                     sets.push(run.set);
                 }
-                for x in run.from..run.to {
-                    if inked(y * width + x) {
-                        of[y * width + x] = run.set;
-                    }
-                }
             }
-            rows.swap(0, 1);
-            rows[1] = runs;
+            runs[first..].iter_mut().for_each(|run| run.part = joined[run.part as usize].set);
+            rows[0] = std::mem::replace(&mut rows[1], joined);
         }
-        Self::numbered(width, of, sets)
+        Self::numbered(width, runs, sets)
     }
 
-    fn numbered(width: usize, mut of: Vec<u32>, mut sets: Vec<u32>) -> Self {
+    /// Numbers the parts in the order of their first pixels.
+    fn numbered(width: usize, mut runs: Vec<Run>, mut sets: Vec<u32>) -> Self {
         let mut names = vec![NONE; sets.len()];
         let (mut boxes, mut areas): (Vec<PixelBox>, Vec<u32>) = (Vec::new(), Vec::new());
-        for (at, set) in of.iter_mut().enumerate() {
-            if *set == NONE {
-                continue;
-            }
-            let (x, y) = (at % width, at / width);
-            let here = PixelBox { left: x, top: y, right: x, bottom: y };
-            let name = &mut names[root(&mut sets, *set) as usize];
+        for run in &mut runs {
+            let here = PixelBox { left: run.from, top: run.y, right: run.to - 1, bottom: run.y };
+            let name = &mut names[root(&mut sets, run.part) as usize];
             if *name == NONE {
                 *name = boxes.len() as u32;
                 boxes.push(here);
                 areas.push(0);
             }
-            *set = *name;
+            run.part = *name;
             let part = *name as usize;
             boxes[part] = boxes[part].joined(&here);
-            areas[part] += 1;
+            areas[part] += (run.to - run.from) as u32;
         }
-        Self { width, of, boxes, areas }
-    }
-
-    /// Pixels in a row.
-    pub(crate) fn width(&self) -> usize {
-        self.width
+        Self { width, runs, boxes, areas }
     }
 
     pub(crate) fn count(&self) -> usize {
@@ -118,6 +128,50 @@ impl Parts {
         self.boxes[part]
     }
 
+    /// Every inked pixel and its part.
+    pub(crate) fn each(&self) -> impl Iterator<Item = (usize, usize)> {
+        let pixels = |run: &Run| {
+            let part = run.part as usize;
+            (run.y * self.width + run.from..run.y * self.width + run.to).map(move |at| (at, part))
+        };
+        self.runs.iter().flat_map(pixels)
+    }
+}
+
+impl Parts {
+    pub(crate) fn of(width: usize, height: usize, inked: impl Fn(usize) -> bool) -> Self {
+        let mask: Vec<bool> = (0..width * height).map(inked).collect();
+        Self::of_mask(width, &mask)
+    }
+
+    /// The parts of a mask, row by row, of this width.
+    pub(crate) fn of_mask(width: usize, mask: &[bool]) -> Self {
+        let runs = Runs::of(width, mask);
+        let mut of = vec![NONE; mask.len()];
+        for run in &runs.runs {
+            of[run.y * width + run.from..run.y * width + run.to].fill(run.part);
+        }
+        Self { of, runs }
+    }
+
+    /// Pixels in a row.
+    pub(crate) fn width(&self) -> usize {
+        self.runs.width
+    }
+
+    pub(crate) fn count(&self) -> usize {
+        self.runs.count()
+    }
+
+    /// Pixels of a part.
+    pub(crate) fn area(&self, part: usize) -> u32 {
+        self.runs.area(part)
+    }
+
+    pub(crate) fn bounds(&self, part: usize) -> PixelBox {
+        self.runs.bounds(part)
+    }
+
     /// The part of a pixel.
     pub(crate) fn at(&self, at: usize) -> Option<usize> {
         Some(self.of[at]).filter(|&part| part != NONE).map(|part| part as usize)
@@ -125,32 +179,36 @@ impl Parts {
 
     /// Every inked pixel and its part.
     pub(crate) fn each(&self) -> impl Iterator<Item = (usize, usize)> {
-        let inked = self.of.iter().enumerate().filter(|(_, part)| **part != NONE);
-        inked.map(|(at, &part)| (at, part as usize))
-    }
-
-    /// Pixels of a part within its box.
-    pub(crate) fn pixels(&self, part: usize) -> impl Iterator<Item = [usize; 2]> {
-        let bounds = self.boxes[part];
-        let places = (bounds.top..=bounds.bottom)
-            .flat_map(move |y| (bounds.left..=bounds.right).map(move |x| [x, y]));
-        places.filter(move |[x, y]| self.of[y * self.width + x] == part as u32)
+        self.runs.each()
     }
 }
 
-/// Runs of a row, over gaps of at most two pixels.
-fn runs(width: usize, inked: impl Fn(usize) -> bool) -> Vec<Run> {
-    let mut runs: Vec<Run> = Vec::new();
-    for x in 0..width {
-        if !inked(x) {
+/// The runs of a row. Most of a page is paper: many pixels are looked at together.
+fn add_runs(row: &[bool], y: usize, runs: &mut Vec<Run>) {
+    let first = runs.len();
+    for (n, part) in row.chunks(TOGETHER).enumerate() {
+        if !part.iter().fold(false, |any, &inked| any | inked) {
             continue;
         }
-        match runs.last_mut() {
-            Some(run) if x <= run.to + 2 => run.to = x + 1,
-            _ => runs.push(Run { from: x, to: x + 1, set: NONE }),
+        for x in (n * TOGETHER..n * TOGETHER + part.len()).filter(|&x| row[x]) {
+            match runs[first..].last_mut() {
+                Some(run) if run.to == x => run.to = x + 1,
+                _ => runs.push(Run { y, from: x, to: x + 1, part: NONE }),
+            }
         }
     }
-    runs
+}
+
+/// Joins the runs of a row over gaps of at most two pixels, and notes in each what it is joined to.
+fn join(runs: &mut [Run], joined: &mut Vec<Joined>) {
+    joined.clear();
+    for run in runs {
+        match joined.last_mut() {
+            Some(last) if run.from <= last.to + 2 => last.to = run.to,
+            _ => joined.push(Joined { from: run.from, to: run.to, set: NONE }),
+        }
+        run.part = joined.len() as u32 - 1;
+    }
 }
 
 fn united(sets: &mut [u32], own: u32, other: u32) -> u32 {

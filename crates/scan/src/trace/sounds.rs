@@ -2,7 +2,7 @@
 
 use super::lines::AlignmentLine;
 use super::own::Own;
-use super::parts::Parts;
+use super::parts::{Parts, PixelBox};
 use super::path::{Region, Sight};
 use crate::PanelForm;
 use crate::ink::Ink;
@@ -71,6 +71,9 @@ pub struct DrawnSounds {
     pub envelope: Vec<[f64; 3]>,
     /// The bursts, from left to right.
     pub bursts: Vec<Burst>,
+    /// What stands on the resting line and is as small as letters: written more likely than a
+    /// sound.
+    pub perhaps: Vec<Burst>,
     /// Width of the stroke in millimetres; 0 where nothing is drawn.
     pub width_mm: f64,
     /// How sure the reading of the whole panel is, 0 … 1; an empty panel can be read for sure.
@@ -101,6 +104,7 @@ pub(crate) fn read(
         channel: panel.channel.clone(),
         envelope: Vec::new(),
         bursts: Vec::new(),
+        perhaps: Vec::new(),
         width_mm: width / ink.px_per_mm,
         confidence: 1.0,
     };
@@ -125,6 +129,20 @@ pub(crate) fn read(
         sounds.envelope.clear();
         sounds.width_mm = 0.0;
         return sounds;
+    }
+    let low = low(&spans, width, ink);
+    for burst in &mut sounds.bursts {
+        with_low_ends(burst, &low, ink, region, width);
+    }
+    sounds.perhaps = own.words().iter().map(|word| perhaps(ink, region, *word, width)).collect();
+    if panel.small_sounds {
+        let low = low.iter().filter(|one| stands_alone(one, width, ink));
+        let low: Vec<Burst> = low.map(|word| perhaps(ink, region, *word, width)).collect();
+        let all = sounds.bursts.iter().chain(&sounds.perhaps);
+        let free =
+            |one: &Burst| !all.clone().any(|b| b.from_mm < one.to_mm && one.from_mm < b.to_mm);
+        let low: Vec<Burst> = low.into_iter().filter(free).collect();
+        sounds.perhaps.extend(low);
     }
     let least = sounds.bursts.iter().map(|burst| burst.confidence).min_by(f32::total_cmp);
     sounds.confidence = least.unwrap_or(0.8);
@@ -202,6 +220,77 @@ fn stretches(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink, own: &Own) -> 
         }
     }
     found
+}
+
+/// A small sound is at least this much higher than a stroke, this long and this high, and its
+/// strokes are no farther apart, in millimetres.
+const LOW_MM: f64 = 0.3;
+const LOW_LONG_MM: f64 = 1.6;
+const LOW_HIGH_MM: f64 = 0.6;
+const LOW_APART_MM: f64 = 1.2;
+/// How long the low strokes at a burst's ends are, in millimetres.
+const LOW_END_MM: std::ops::Range<f64> = 0.4..4.0;
+
+/// Where the resting line moves a little for a while.
+fn low(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink) -> Vec<PixelBox> {
+    let high = |n: usize| spans[n].map_or(0, |[top, bottom]| bottom - top + 1) as f64;
+    let least = width + LOW_MM * ink.px_per_mm;
+    let mut found: Vec<PixelBox> = Vec::new();
+    for n in (0..spans.len()).filter(|&n| high(n) > least) {
+        let Some([top, bottom]) = spans[n] else { continue };
+        match found.last_mut() {
+            Some(last) if n - last.right <= ink.px(LOW_APART_MM) => {
+                (last.right, last.top, last.bottom) =
+                    (n, last.top.min(top), last.bottom.max(bottom));
+            }
+            _ => found.push(PixelBox { left: n, right: n, top, bottom }),
+        }
+    }
+    found
+}
+
+/// Whether such a stretch may be a small sound by itself.
+fn stands_alone(one: &PixelBox, width: f64, ink: &Ink) -> bool {
+    one.width() >= ink.px(LOW_LONG_MM) && one.height() as f64 > width + LOW_HIGH_MM * ink.px_per_mm
+}
+
+/// Lets a burst begin and end with the low strokes that lead to it and away from it, if they do.
+fn with_low_ends(burst: &mut Burst, low: &[PixelBox], ink: &Ink, region: Region, width: f64) {
+    let x = |column: f64| ink.x_mm(region.left as f64 + column);
+    let half = width / 2.0 - 0.5;
+    for one in low {
+        let (from, to) = (x(one.left as f64 + half), x(one.right as f64 - half));
+        if to < burst.from_mm || burst.to_mm < from {
+            continue;
+        }
+        if LOW_END_MM.contains(&(burst.from_mm - from)) {
+            burst.doubt_mm[0] += burst.from_mm - from;
+            burst.from_mm = from;
+        }
+        if LOW_END_MM.contains(&(to - burst.to_mm)) {
+            burst.doubt_mm[1] += to - burst.to_mm;
+            burst.to_mm = to;
+        }
+    }
+}
+
+/// How sure it is that what is as small as a letter is a burst.
+const PERHAPS: f32 = 0.2;
+
+/// A word as the burst that it could be.
+fn perhaps(ink: &Ink, region: Region, word: PixelBox, width: f64) -> Burst {
+    let x = |column: f64| ink.x_mm(region.left as f64 + column);
+    let half = width / 2.0 - 0.5;
+    let (from_mm, to_mm) = (x(word.left as f64 + half), x(word.right as f64 - half));
+    Burst {
+        from_mm,
+        to_mm,
+        centre_mm: f64::midpoint(from_mm, to_mm),
+        height_mm: (word.height() as f64 - width).max(0.0) / ink.px_per_mm,
+        style: BurstStyle::Hatched,
+        doubt_mm: [0.0; 2],
+        confidence: PERHAPS,
+    }
 }
 
 /// A burst, and how far its strokes are apart in millimetres.

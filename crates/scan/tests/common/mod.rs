@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 use cardiac::Shipped;
 use cycle::Random;
 use figure::{Item, Shape, Tag};
-use scan::{Grey, Limits, PageForm, PanelForm, Picture, read};
+use scan::{Limits, PageForm, PanelForm, Picture, read};
 use serde_json::Value;
 use sheet::marks::{Corner, MARK_SIZE_MM, mark};
 use sheet::{Book, Copy, Test};
@@ -19,7 +19,7 @@ pub(crate) struct Sheet {
     pub(crate) form: PageForm,
     pub(crate) code: String,
     /// The page at [`DRAWN_DPI`].
-    pub(crate) drawn: Grey,
+    pub(crate) drawn: Picture,
     pub(crate) px_per_mm: f64,
 }
 
@@ -45,7 +45,7 @@ fn made() -> Sheet {
     let mut figure = page.figure();
     figure.items.extend(scribbles(&form).map(|shape| Item { tag: Tag::Panel, shape }));
     let png = figure.png(DRAWN_DPI).unwrap();
-    let drawn = read(png, "sheet.png", Limits::default()).unwrap().next().unwrap().unwrap().grey();
+    let drawn = read(png, "sheet.png", Limits::default()).unwrap().next().unwrap().unwrap();
     let code = geometry["pages"][0]["code"].as_str().unwrap().to_owned();
     Sheet { form, code, drawn, px_per_mm: DRAWN_DPI / 25.4 }
 }

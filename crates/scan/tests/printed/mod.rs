@@ -1,9 +1,10 @@
-//! A printed sheet as a scan of it is read: its page, its form and its blank.
+//! A printed sheet as a scan of it is read: its page, its form and its print.
 
 use cycle::{Cycle, Subject};
 use figure::Page;
 use hand::{Geometry, Handout};
 use heart::Heart;
+use scan::ink::Print;
 use scan::{Flat, Limits, PageForm, PanelForm, read};
 use sheet::marks::MARK_SIZE_MM;
 use sheet::{Book, Test};
@@ -18,7 +19,7 @@ pub(crate) struct Printed {
     pub(crate) geometry: Geometry,
     pub(crate) form: PageForm,
     pub(crate) page: Page,
-    pub(crate) blank: Flat,
+    pub(crate) print: Print,
 }
 
 impl Printed {
@@ -48,9 +49,10 @@ pub(crate) fn printed() -> Printed {
     let copies = book.masters();
     let json = book.geometry(&copies).unwrap();
     let page = book.drawing_sheets(&copies).unwrap().remove(0);
-    let (form, blank) = (form(&json), raster(&page));
+    let form = form(&json);
+    let print = Print::of(&raster(&page), &form).unwrap();
     let geometry = Geometry::from_json(&json).unwrap();
-    Printed { geometry, form, blank, page, model, test }
+    Printed { geometry, form, print, page, model, test }
 }
 
 fn form(json: &str) -> PageForm {
@@ -98,12 +100,10 @@ fn form(json: &str) -> PageForm {
 fn raster(page: &Page) -> Flat {
     let png = page.figure().png(PX_PER_MM * 25.4).unwrap();
     let picture = read(png, "blank.png", Limits::default()).unwrap().next().unwrap().unwrap();
-    let grey = picture.grey();
     Flat {
         px_per_mm: PX_PER_MM,
-        width: grey.width,
-        height: grey.height,
-        ink: grey.level.iter().map(|&level| 1.0 - f32::from(level) / 255.0).collect(),
-        colour: vec![0; grey.level.len()],
+        width: picture.width,
+        height: picture.height,
+        ink: picture.level.iter().map(|&level| 1.0 - f32::from(level) / 255.0).collect(),
     }
 }

@@ -89,7 +89,7 @@ fn raster(figure: &Figure) -> Flat {
     let each = info.color_type.samples();
     let ink = pixels.chunks(each).map(|pixel| 1.0 - f32::from(pixel[0]) / 255.0).collect();
     let (width, height) = (info.width as usize, info.height as usize);
-    Flat { px_per_mm: PX_PER_MM, width, height, ink, colour: vec![0; width * height] }
+    Flat { px_per_mm: PX_PER_MM, width, height, ink }
 }
 
 /// A number from 0 to below 1.
