@@ -1,10 +1,14 @@
 //! What can be typed, and the help that says so.
 
+mod measure;
+
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 use heart::{PARAMETERS, Parameter, Rhythm};
+
+pub(crate) use measure::{ByHand, Edit, Measure, Stored};
 
 /// Draw and hear the cardiac cycle, computed. For teaching; not a medical device.
 #[derive(Debug, Parser)]
@@ -33,6 +37,10 @@ pub(crate) enum Command {
     /// Read scanned drawing sheets and mark them: marks, feedback, and what only a person can say
     #[command(after_help = MARK)]
     Mark(Mark),
+    /// Find and measure the beats of a recording from the lab, and average them. For teaching;
+    /// not a medical device
+    #[command(after_help = measure::HELP)]
+    Measure(Box<Measure>),
     /// Write an invented course with a class's filled-in sheets, to try everything on
     Demo(Demo),
 }
@@ -225,6 +233,9 @@ pub(crate) struct Demo {
     /// A new or an empty folder
     #[arg(value_name = "DIR")]
     pub(crate) folder: PathBuf,
+    /// Only the invented recording from the lab
+    #[arg(long)]
+    pub(crate) recording_only: bool,
 }
 
 /// Paper sizes.

@@ -143,7 +143,7 @@ fn plain_json<T: Serialize>(value: &T) -> Result<String, Failure> {
 const WIDTH: usize = 92;
 
 /// `text` in lines of at most [`WIDTH`] letters, each begun with `indent`.
-fn wrapped(text: &str, indent: &str) -> String {
+pub(crate) fn wrapped(text: &str, indent: &str) -> String {
     let mut lines = vec![String::new()];
     for word in text.split_whitespace() {
         let last = lines.last_mut().expect("there is always a line");
@@ -299,7 +299,7 @@ fn judged(convention: &Convention, path: &Path, as_json: bool) -> Result<(), Fai
     files::write_or_print(None, text.as_bytes())
 }
 
-fn verdict_lines(verdicts: &[Verdict]) -> String {
+pub(crate) fn verdict_lines(verdicts: &[Verdict]) -> String {
     let mut text = String::new();
     for verdict in verdicts {
         let outcome = match verdict.outcome {

@@ -11,11 +11,13 @@ use sheet::{Book, Copy, Test};
 use crate::failure::Failure;
 use crate::mark::prints::{Books, Editions, Source};
 use crate::test_file::{self, Changes};
-use crate::{args, files, progress, roster, sheet_command};
+use crate::{args, demo_recording, files, progress, roster, sheet_command};
 
 const COURSE: &str = include_str!("../demo/course.md");
 const TEST: &str = include_str!("../demo/test-1.toml");
 const ROSTER: &str = include_str!("../demo/roster.csv");
+/// The invented recording from the lab.
+const RECORDING: &str = "recording.csv";
 /// Another test, of which a sheet has got among the others.
 const OTHER_TEST: &str = include_str!("../demo/quiz.toml");
 
@@ -42,6 +44,14 @@ pub(crate) fn run(args: &args::Demo) -> Result<(), Failure> {
         }
     }
     files::make_folder(folder)?;
+    let recording = progress::during("inventing a recording", demo_recording::csv)?;
+    files::write(&folder.join(RECORDING), recording.as_bytes())?;
+    if args.recording_only {
+        return files::say(&format!(
+            "an invented recording of a minute is in {}",
+            folder.join(RECORDING).display()
+        ));
+    }
     let convention = cardiac::CONVENTIONS[0].toml;
     let texts = [
         ("course.md", COURSE),

@@ -28,6 +28,9 @@ pub(crate) enum Failure {
     Figure(#[from] FigureError),
     #[error(transparent)]
     Course(#[from] course::CourseError),
+    /// A recording that cannot be read.
+    #[error("{}", in_recording(folder, error))]
+    Recording { folder: PathBuf, error: recording::ReadError },
     #[error("cannot write to standard output: {}", plainly(.0))]
     Output(io::Error),
     #[error("{0}")]
@@ -54,6 +57,11 @@ impl Failure {
         ))
     }
 
+    /// A recording in the folder of `path` that cannot be read.
+    pub(crate) fn recording(path: &Path, error: recording::ReadError) -> Self {
+        Self::Recording { folder: path.with_file_name(""), error }
+    }
+
     /// A heart's description in `path` that is at fault.
     pub(crate) fn heart_in(path: &Path, error: HeartError) -> Self {
         match error {
@@ -76,6 +84,16 @@ fn plainly(reason: &io::Error) -> String {
         io::ErrorKind::StorageFull => "the disk is full; make room or choose another place".into(),
         _ => reason.to_string(),
     }
+}
+
+/// What is wrong with a recording, with its folder, and the option that mends it.
+fn in_recording(folder: &Path, error: &recording::ReadError) -> String {
+    let recording::ReadError { file, place, fault } = error;
+    let more = match fault {
+        recording::ReadFault::NeedsRate => ": add --rate and the number, like --rate 500",
+        _ => "",
+    };
+    format!("{}{place}: {fault}{more}", folder.join(file).display())
 }
 
 fn cause_of_no_writing(path: &Path, reason: &io::Error) -> String {

@@ -6,6 +6,7 @@
 mod args;
 mod convention_command;
 mod demo_command;
+mod demo_recording;
 mod exercises;
 mod failure;
 mod figure_command;
@@ -13,6 +14,8 @@ mod figure_file;
 mod files;
 mod mark;
 mod mark_command;
+mod measure;
+mod measure_command;
 mod progress;
 mod roster;
 mod schematics;
@@ -39,6 +42,7 @@ fn main() -> ExitCode {
         Command::Figure(figure) => figure_command::run(&figure),
         Command::Sheet(sheet) => sheet_command::run(&sheet),
         Command::Mark(mark) => mark_command::run(&mark),
+        Command::Measure(measure) => measure_command::run(&measure),
         Command::Demo(demo) => demo_command::run(&demo),
     };
     match done {

@@ -114,6 +114,10 @@ pub fn average<S: Source + ?Sized>(
     let mut averager = Averager { source, named, beats, period_s, room: Stretch::default() };
     let Some(template) = averager.template(&candidates, lead)? else { return Ok(None) };
     let mut used = Vec::new();
+    // The vibrations of sounds differ from beat to beat, whatever the beats are.
+    if named[lead].channel == "heart_sounds" {
+        used.append(&mut candidates);
+    }
     for index in candidates {
         let shape = averager.beat(index, lead)?;
         let like = correlation(&shape, &template, averager.compared());

@@ -29,6 +29,8 @@ pub struct BeatMark {
     pub value: f64,
     /// How sure it is that this is the landmark, 0 … 1.
     pub confidence: f64,
+    /// Whether a person put it there.
+    pub by_hand: bool,
 }
 
 /// One beat.

@@ -18,7 +18,7 @@ const AT_A_TIME: usize = 2;
 /// Two beats told by neighbouring pieces are one where they are nearer than this, seconds.
 const SAME_S: f64 = 0.15;
 /// Beats farther apart than this are not neighbours, seconds.
-const LONGEST_RR_S: f64 = 3.0;
+pub(crate) const LONGEST_RR_S: f64 = 3.0;
 
 /// Finds the beats of a recording and gives each to `told`, in the order of time.
 ///
@@ -33,7 +33,21 @@ pub fn landmark<S: Source + ?Sized>(
     named: &[Named],
     told: &mut dyn FnMut(Beat),
 ) -> Result<(), ReadError> {
-    let end_s = end_s(source, named);
+    landmark_between(source, named, [0.0, f64::INFINITY], told)
+}
+
+/// As [`landmark`], of the beats whose anchor lies between two times, in seconds from the
+/// recording's start; what lies just outside is looked at for what belongs to them.
+///
+/// # Errors
+/// As [`landmark`].
+pub fn landmark_between<S: Source + ?Sized>(
+    source: &mut S,
+    named: &[Named],
+    span_s: [f64; 2],
+    told: &mut dyn FnMut(Beat),
+) -> Result<(), ReadError> {
+    let [start_s, until_s] = [span_s[0].max(0.0), span_s[1].min(end_s(source, named))];
     let finder = Finder { named };
     let mut last: Option<f64> = None;
     let mut tell = |mut beat: Beat| {
@@ -45,12 +59,13 @@ pub fn landmark<S: Source + ?Sized>(
         beat.rr_s = rr.filter(|rr| *rr <= LONGEST_RR_S);
         told(beat);
     };
-    let count = (end_s / PIECE_S).ceil().max(0.0) as usize;
+    let count = ((until_s - start_s) / PIECE_S).ceil().max(0.0) as usize;
     let mut pieces = vec![Piece::default(); AT_A_TIME.min(count)];
     for first in (0..count).step_by(AT_A_TIME) {
         let here = AT_A_TIME.min(count - first);
         for (index, piece) in pieces.iter_mut().take(here).enumerate() {
-            read(source, named, (first + index) as f64 * PIECE_S, piece)?;
+            read(source, named, start_s + (first + index) as f64 * PIECE_S, piece)?;
+            piece.to_s = piece.to_s.min(until_s);
         }
         for beats in worked(&finder, &mut pieces[..here]) {
             beats.into_iter().for_each(&mut tell);
@@ -144,9 +159,22 @@ pub fn look<S: Source + ?Sized>(
     named: &mut [Named],
     turn: bool,
 ) -> Result<(), ReadError> {
+    look_from(source, named, turn, 0.0)
+}
+
+/// As [`look`], at the minute that begins at `from_s`.
+///
+/// # Errors
+/// As [`look`].
+pub fn look_from<S: Source + ?Sized>(
+    source: &mut S,
+    named: &mut [Named],
+    turn: bool,
+    from_s: f64,
+) -> Result<(), ReadError> {
     let mut piece = Stretch::default();
     for named in named.iter_mut().filter(|named| named.is_ecg()) {
-        stretch(source, named, [0.0, LOOKED_AT_S], &mut piece)?;
+        stretch(source, named, [from_s, from_s + LOOKED_AT_S], &mut piece)?;
         let Some([qrs, p, t]) = directions(&piece) else { continue };
         named.upright = qrs > 0.0;
         // In aVR all waves point downwards by its definition.

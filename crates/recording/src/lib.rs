@@ -25,9 +25,13 @@
 //! # Ok::<(), recording::ReadError>(())
 //! ```
 
+/// What is shown wherever a recording is opened, and printed on whatever comes out of it.
+pub const CAUTION: &str = "For teaching; not a medical device. Recordings of people are private. Connect people only to approved, isolated equipment, and follow the laboratory's safety rules.";
+
 mod arithmetic;
 mod average;
 mod beat;
+mod corrections;
 mod explain;
 mod find;
 mod held;
@@ -44,8 +48,11 @@ mod stretch;
 
 pub use average::{Average, AverageMark, LeftOut, Spread, average};
 pub use beat::{Anchor, Beat, BeatMark};
+pub use corrections::{
+    Change, Correction, CorrectionError, CorrectionFault, Which, correct, corrections, landmarks_of,
+};
 pub use explain::late_pulse;
-pub use find::{beats, landmark, look};
+pub use find::{beats, landmark, landmark_between, look, look_from};
 pub use held::Held;
 pub use measure::{Measurement, Measurements, Published, measure};
 pub use naming::{Named, guess};

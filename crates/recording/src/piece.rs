@@ -131,6 +131,7 @@ impl Finder<'_> {
                 time_s: stretch.time_s(mark.place),
                 value: mark.value,
                 confidence: mark.confidence * sure,
+                by_hand: false,
             }));
         }
     }
@@ -357,6 +358,7 @@ pub(crate) fn marks_of_one(
             time_s: stretch.time_s(mark.place),
             value: mark.value,
             confidence: mark.confidence,
+            by_hand: false,
         }));
     }
     marks
