@@ -25,6 +25,7 @@ mod standard;
 mod summary;
 mod test_file;
 mod web;
+mod worksheet;
 
 use std::process::ExitCode;
 

@@ -11,13 +11,16 @@ use crate::measure::{
     Lab, Told, average_figure, beats_csv, beats_json, beside, json, measurements_csv, report,
     spread_csv,
 };
-use crate::{files, schematics, simulate};
+use crate::{files, schematics, simulate, worksheet};
 
 pub(crate) fn run(args: &args::Measure) -> Result<(), Failure> {
     // What is cheap to find wrong is looked at before anything long begins.
     let heart = args.against.as_deref().map(simulate::read_heart).transpose()?;
     let convention = args.convention.as_deref().map(schematics::read).transpose()?;
-    let lab = Lab::open(args)?;
+    let mut lab = Lab::open(args)?;
+    if let Some(path) = &args.worksheet {
+        print_worksheet(&mut lab, args, path)?;
+    }
     let subject = lab.subject();
     let average = lab.average.as_ref();
     let laid = average.map(|average| beside(average, heart.as_ref(), &subject)).transpose()?;
@@ -46,6 +49,22 @@ pub(crate) fn run(args: &args::Measure) -> Result<(), Failure> {
         text += &written(&lab, folder);
     }
     files::write_or_print(None, text.as_bytes())
+}
+
+/// Prints a strip to measure by hand, and its key.
+fn print_worksheet(lab: &mut Lab, args: &args::Measure, path: &Path) -> Result<(), Failure> {
+    let title = lab.recording.name.clone();
+    let options = worksheet::Options {
+        title: &title,
+        paper: args.paper.map(Into::into).unwrap_or_default(),
+        from_s: args.from,
+        length_s: worksheet::LENGTH_S,
+        correction: "qtc_bazett",
+        caution: recording::CAUTION,
+    };
+    let key = worksheet::write(&mut lab.recording, &lab.named, &lab.beats, &options, path)?;
+    files::tell(&format!("worksheet: {}; key: {}", path.display(), key.display()));
+    Ok(())
 }
 
 /// Writes everything into `folder`.

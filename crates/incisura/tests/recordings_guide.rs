@@ -85,7 +85,7 @@ fn the_program_says_and_draws_what_the_page_on_recordings_shows() {
     let old = fs::read_to_string(docs.join("pictures/average_beat.svg")).unwrap();
     let same = old == fs::read_to_string(folder.join("measured/average.svg")).unwrap();
     assert!(same, "docs/pictures/average_beat.svg is out of date; it is measured/average.svg");
-    assert_eq!(PAGE.matches("](pictures/").count(), 1);
+    assert_eq!(PAGE.matches("](pictures/").count(), 2);
 }
 
 #[test]

@@ -18,7 +18,9 @@ use recording::{Held, Source as _, beats, guess, look};
 use serde_json::{Value, json};
 use support::errors::{CHANNELS, CONDITIONS, Tallies, Tally, add, count, cycles};
 use support::synthetic::{NOISES, Noise, recording, truth};
-use support::{Score, biosppy, marked_100, record_041, record_100, s0010, scipy_ecg, score};
+use support::{
+    Score, biosppy, marked_100, mixed_signals, record_041, record_100, s0010, scipy_ecg, score,
+};
 
 const PAGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/recordings-accuracy.md");
 const SCRIPT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/compare.py");
@@ -52,6 +54,12 @@ impl Case {
         let signal = source.signals()[self.signal].clone();
         let mut samples = Vec::new();
         source.read(self.signal, 0, signal.samples as usize, &mut samples).unwrap();
+        // Not all detectors know gaps: as `recording` does, they get the value before.
+        let mut last = samples.iter().copied().find(|value| value.is_finite()).unwrap_or(0.0);
+        for value in &mut samples {
+            last = if value.is_finite() { *value } else { last };
+            *value = last;
+        }
         let mut alone = Held::default();
         alone.add(&signal.label, &signal.unit, signal.rate_hz, signal.range, samples);
         (alone, signal.rate_hz)
@@ -80,6 +88,14 @@ fn cases() -> Vec<Case> {
     all.extend(biosppy("ecg", "ECG").map(|memory| Case::new("biosppy ECG", "ecg", 0, memory)));
     all.extend(record_041().map(|memory| Case::new("041s III", "ecg", 0, memory)));
     all.extend(record_041().map(|memory| Case::new("041s ABP", "pressure", 3, memory)));
+    for (name, kind, signal) in [
+        ("mixedsignals II", "ecg", 0),
+        ("mixedsignals ABP", "pressure", 3),
+        ("mixedsignals Pleth", "pulse", 4),
+    ] {
+        all.extend(mixed_signals().map(|memory| Case::new(name, kind, signal, memory)));
+    }
+    all.extend(biosppy("pcg", "PCG").map(|memory| Case::new("biosppy PCG", "sounds", 0, memory)));
     all.extend(biosppy("ppg", "PPG").map(|memory| Case::new("biosppy PPG", "pulse", 0, memory)));
     all.extend([None, Some(20.0), Some(10.0), Some(5.0)].map(synthetic));
     all
@@ -118,7 +134,7 @@ fn ours(case: &Case) -> Found {
         }
     }
     let main = match case.kind {
-        "ecg" => found.iter().map(|beat| beat.anchor_s).collect(),
+        "ecg" | "sounds" => found.iter().map(|beat| beat.anchor_s).collect(),
         "pulse" => times.get("systolic_peak").cloned().unwrap_or_default(),
         _ => times.get("pressure_foot").cloned().unwrap_or_default(),
     };

@@ -1,8 +1,8 @@
 """The same recordings through general-purpose libraries: wfdb's XQRS and neurokit2.
 
 Reads a JSON list of {name, rate_hz, file (samples as 64-bit floats), kind} on standard input and
-writes for each what was found, in seconds, and how long it took. `kind` is "ecg", "pulse" or
-"pressure". For pressures the foot is found by the slope sum function of Zong, Heldt, Moody and
+writes for each what was found, in seconds, and how long it took. `kind` is "ecg", "pulse",
+"pressure" or "sounds". For pressures the foot is found by the slope sum function of Zong, Heldt, Moody and
 Mark (Computers in Cardiology 2003:259-262), written here from its description: no library that a
 registry carries has it.
 """
@@ -73,6 +73,14 @@ def slope_sum(x, rate):
     return np.asarray(feet)
 
 
+def first_sounds(x, rate):
+    """First heart sounds by the general biosignal library BioSPPy."""
+    with contextlib.redirect_stdout(io.StringIO()):
+        from biosppy.signals import pcg
+    found = pcg.pcg(signal=x, sampling_rate=float(rate), show=False)
+    return np.asarray(found["peaks"])[np.asarray(found["heart_sounds"]) == 1]
+
+
 def main():
     answers = {}
     for one in json.load(sys.stdin):
@@ -80,6 +88,7 @@ def main():
         ways = {"ecg": {"xqrs": xqrs, "neurokit2": nk_peaks, "neurokit2 waves": nk_waves},
                 "pulse": {"neurokit2": lambda x, rate: nk.ppg_findpeaks(
                     nk.ppg_clean(x, sampling_rate=rate), sampling_rate=rate)["PPG_Peaks"]},
+                "sounds": {"biosppy": first_sounds},
                 "pressure": {"slope sum": slope_sum}}[one["kind"]]
         if one.get("only_r"):
             ways.pop("neurokit2 waves", None)

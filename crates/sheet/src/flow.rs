@@ -74,17 +74,35 @@ pub struct Flow {
     title: String,
     pages: Vec<Page>,
     y: f64,
+    /// What stands at the foot of every page, above its number.
+    foot: String,
 }
 
 impl Flow {
     /// Pages of `size_mm` with `title` at the top of the first and at the foot of all.
     pub fn new(size_mm: [f64; 2], sizes: Sizes, title: &str) -> Self {
         let pages = vec![Page::new(size_mm, title)];
-        let mut flow = Self { sizes, size_mm, title: title.to_owned(), pages, y: MARGIN };
+        let mut flow =
+            Self { sizes, size_mm, title: title.to_owned(), pages, y: MARGIN, foot: String::new() };
         let lines = flow.lines(title, sizes.title, true, 0.0);
         flow.put(vec![Piece { height: lines.1, block: Block::Heading(1, lines.0) }]);
         flow.space(0.6 * sizes.text);
         flow
+    }
+
+    /// The same pages with `words` at the foot of each, which are read after all else on it.
+    pub fn with_foot(mut self, words: &str) -> Self {
+        words.clone_into(&mut self.foot);
+        self
+    }
+
+    /// The lines at the foot of every page from the top of the first, and their height.
+    fn foot_lines(&self) -> (Vec<Shape>, f64) {
+        if self.foot.is_empty() {
+            return (Vec::new(), 0.0);
+        }
+        let (lines, height) = self.lines(&self.foot, self.sizes.small, false, 0.0);
+        (lines, height + self.sizes.small)
     }
 
     /// The sizes that it is set in.
@@ -108,7 +126,7 @@ impl Flow {
     }
 
     fn bottom(&self) -> f64 {
-        self.size_mm[1] - MARGIN - 1.4 * self.sizes.small
+        self.size_mm[1] - MARGIN - 1.4 * self.sizes.small - self.foot_lines().1
     }
 
     /// Lines of text from the top of a piece, indented, and their height.
@@ -294,12 +312,17 @@ impl Flow {
 
     /// A table; its head is repeated on every page it reaches.
     pub fn table(&mut self, columns: &[Column], rows: &[Vec<String>]) {
+        self.table_of(columns, rows, 1);
+    }
+
+    /// A table to be filled in: each row is at least `lines` lines high.
+    pub(crate) fn table_of(&mut self, columns: &[Column], rows: &[Vec<String>], lines: usize) {
         let heads = columns.iter().map(|column| column.head.to_owned()).collect::<Vec<_>>();
-        let head = self.row(columns, &heads, true);
+        let head = self.row(columns, &heads, 1, true);
         let mut rules = Vec::new();
         let mut table: Vec<Vec<Cell>> = Vec::new();
         for cells in rows {
-            let row = self.row(columns, cells, false);
+            let row = self.row(columns, cells, lines, false);
             let first = table.is_empty();
             let needed = row.1 + if first { head.1 } else { 0.0 };
             if self.y + needed > self.bottom() && self.y > MARGIN {
@@ -339,13 +362,19 @@ impl Flow {
         }
     }
 
-    /// A row's cells, drawn from its own top, and its height.
-    fn row(&self, columns: &[Column], cells: &[String], head: bool) -> (Vec<Cell>, f64) {
+    /// A row's cells, drawn from its own top, and its height, of `least` lines or more.
+    fn row(
+        &self,
+        columns: &[Column],
+        cells: &[String],
+        least: usize,
+        head: bool,
+    ) -> (Vec<Cell>, f64) {
         let size = self.sizes.text;
         let whole: f64 = columns.iter().map(|column| column.share).sum();
         let mut x = MARGIN;
         let mut row = Vec::new();
-        let mut most: usize = 1;
+        let mut most = least;
         for (column, words) in columns.iter().zip(cells) {
             let width = column.share / whole * self.width();
             let at = [x, 1.25 * size];
@@ -363,12 +392,18 @@ impl Flow {
         let [width, height] = self.size_mm;
         let y = height - MARGIN;
         let size = self.sizes.small;
+        let (foot, foot_height) = self.foot_lines();
+        let top = height - MARGIN - 1.4 * size - foot_height + 0.5 * size;
+        let foot: Vec<Shape> = foot.iter().map(|line| line.moved(0.0, top)).collect();
         let mut pages = self.pages;
         for (index, page) in pages.iter_mut().enumerate() {
             let number = format!("{} of {of}", index + 1);
             let room = width - 2.0 * MARGIN - font::width(&number, size, false) - size;
             let name = font::wrap(&self.title, size, false, room);
             let left = name.first().map(String::as_str).unwrap_or_default();
+            if !foot.is_empty() {
+                page.blocks.push(Block::Paragraph(foot.clone()));
+            }
             page.blocks.push(Block::Ornament(vec![
                 print::text([MARGIN, y], left, size, Align::Start, false),
                 print::text([width - MARGIN, y], &number, size, Align::End, false),

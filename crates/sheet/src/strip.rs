@@ -5,45 +5,40 @@ use figure::style::{self, Colour};
 use figure::{Align, Box2, Figure, Item, Map, Shape, Stroke, Tag, font, lines_of};
 
 use crate::definition::Orientation;
+use crate::grid_paper::{LARGE_MM, grid, landmark_ticks};
 
 /// Paper speed, in millimetres a second (IEC 60601-2-25, from memory).
 pub const MM_PER_S: f64 = 25.0;
 /// Gain, in millimetres a millivolt (IEC 60601-2-25, from memory).
 pub const MM_PER_MV: f64 = 10.0;
 
-/// Side of a large square.
-const LARGE_MM: f64 = 5.0;
 /// From the left side of the grid to where the trace begins: room for the calibration pulse.
 const BEFORE_TRACE_MM: f64 = 15.0;
 /// Narrowest grid: the calibration pulse and a second of trace.
 const NARROWEST_MM: f64 = 40.0;
 /// Room around the grid, for half the width of its outermost lines.
-const AROUND_MM: f64 = 1.0;
+pub(crate) const AROUND_MM: f64 = 1.0;
 /// Distance of the ticks at the top edge, in seconds: two of them count 6 s (common practice,
 /// no source).
 const TICK_EVERY_S: f64 = 3.0;
 /// Length of those ticks.
 const TICK_MM: f64 = 2.0;
-/// Lines of the small squares and of the large: a copier keeps both, and both stay behind the
-/// trace.
-const SMALL_LINE: (Colour, f64) = ([190, 190, 190], 0.1);
-const LARGE_LINE: (Colour, f64) = ([142, 142, 142], 0.22);
 /// Black without a tint, which a copier would break up into dots.
-const TRACE: (Colour, f64) = ([0, 0, 0], 0.45);
+pub(crate) const TRACE: (Colour, f64) = ([0, 0, 0], 0.45);
 /// Sizes of print.
-const TITLE: f64 = 3.6;
-const SMALL: f64 = 2.7;
+pub(crate) const TITLE: f64 = 3.6;
+pub(crate) const SMALL: f64 = 2.7;
 /// Space between the trace's extremes and the nearest bracket's lane.
-const CLEAR_MM: f64 = 1.0;
+pub(crate) const CLEAR_MM: f64 = 1.0;
 /// Height of a lane, which holds brackets with their labels.
-const LANE_MM: f64 = 4.0;
+pub(crate) const LANE_MM: f64 = 4.0;
 /// Lanes that every strip has room for above and below the trace, so that a key with the usual
 /// brackets is as high as the strip it belongs to.
 const USUAL_LANES: [usize; 2] = [1, 2];
 /// Least distance of brackets and labels from one another.
 const NEXT_MM: f64 = 1.0;
 /// Half the height of a bracket's ends.
-const BRACKET_MM: f64 = 1.1;
+pub(crate) const BRACKET_MM: f64 = 1.1;
 /// In how many lanes a place is looked for where no bracket's side crosses a label.
 const STRICT_LANES: usize = 4;
 /// Times in words are given to half a small square, in seconds.
@@ -71,6 +66,11 @@ pub struct StripSpec {
     pub waves: Vec<Wave>,
     /// What a key measures; one that is not wholly on the strip is left out.
     pub marks: Vec<Interval>,
+    /// Whether the channel is in mV: without it there is no calibration pulse, and heights say
+    /// nothing.
+    pub calibrated: bool,
+    /// Whether a key's ticks show where on the trace the landmarks lie.
+    pub ticked: bool,
 }
 
 /// A wave by its landmarks.
@@ -109,6 +109,8 @@ impl StripSpec {
             height_mm: 30.0,
             waves: Vec::new(),
             marks: Vec::new(),
+            calibrated: true,
+            ticked: false,
         }
     }
 
@@ -117,8 +119,13 @@ impl StripSpec {
         (self.grid_width() - BEFORE_TRACE_MM) / MM_PER_S
     }
 
+    /// Left side of the trace.
+    pub(crate) fn trace_left() -> f64 {
+        AROUND_MM + BEFORE_TRACE_MM
+    }
+
     /// Width of the grid: the width asked for, in whole large squares.
-    fn grid_width(&self) -> f64 {
+    pub(crate) fn grid_width(&self) -> f64 {
         // What misses a multiple by rounding alone is one.
         let squares = (self.width_mm / LARGE_MM + 1e-6).floor();
         (squares * LARGE_MM).max(NARROWEST_MM)
@@ -217,6 +224,7 @@ impl<'a> Drawer<'a> {
             self.sides(placed, zero);
         }
         self.draw_trace(above, below);
+        self.landmark_ticks(zero);
         for placed in &placed {
             self.bracket(placed, zero);
         }
@@ -248,17 +256,19 @@ impl<'a> Drawer<'a> {
     }
 
     fn grid(&mut self) {
-        let Box2 { x, y, w, h } = self.area;
-        let (right, bottom) = (self.area.right(), self.area.bottom());
-        let lines = |length: f64, large: bool| {
-            (0..=length.round() as u32).filter(move |mm| (mm % 5 == 0) == large).map(f64::from)
-        };
-        for (large, (colour, width)) in [(false, SMALL_LINE), (true, LARGE_LINE)] {
-            let across = lines(w, large).map(|mm| vec![[x + mm, y], [x + mm, bottom]]);
-            let down = lines(h, large).map(|mm| vec![[x, y + mm], [right, y + mm]]);
-            let parts = across.chain(down).collect();
-            self.add(Tag::Grid, Shape::Lines { parts, stroke: Stroke::solid(colour, width) });
+        self.items.extend(grid(&self.area));
+    }
+
+    /// Ticks where the landmarks lie on the trace.
+    fn landmark_ticks(&mut self, zero: f64) {
+        if !self.spec.ticked {
+            return;
         }
+        let own = self.cycle.landmarks.iter().filter(|l| l.channel == self.spec.channel);
+        let shown = own.filter(|l| (self.spec.start_s..=self.end_s).contains(&l.time_s));
+        let at = shown.map(|l| [self.x(l.time_s), zero + self.depth(l.time_s)]);
+        let shape = landmark_ticks(at);
+        self.add(Tag::LandmarkLabel(self.spec.channel.clone()), shape);
     }
 
     fn trace_left(&self) -> f64 {
@@ -294,7 +304,12 @@ impl<'a> Drawer<'a> {
             self.text(Tag::Title, [self.area.x, 3.6], &spec.title, TITLE, Align::Start);
         }
         let under = self.area.bottom() + 4.0;
-        let scale = format!("{MM_PER_S} mm/s · {MM_PER_MV} mm/mV · {}", spec.lead);
+        let height = if spec.calibrated {
+            format!("{MM_PER_MV} mm/mV")
+        } else {
+            "height without a scale".to_owned()
+        };
+        let scale = format!("{MM_PER_S} mm/s · {height} · {}", spec.lead);
         self.text(Tag::Axis, [self.area.x, under], &scale, SMALL, Align::Start);
         let every = format!("ticks above the grid: every {TICK_EVERY_S} s");
         self.text(Tag::Axis, [self.area.right(), under], &every, SMALL, Align::End);
@@ -302,6 +317,9 @@ impl<'a> Drawer<'a> {
 
     /// 1 mV for 0.2 s, on the grid's lines.
     fn calibration(&mut self, zero: f64) {
+        if !self.spec.calibrated {
+            return;
+        }
         let up = self.area.x + LARGE_MM;
         let (down, high) = (up + LARGE_MM, zero - MM_PER_MV);
         let pulse = vec![
@@ -445,8 +463,13 @@ impl<'a> Drawer<'a> {
     /// The strip in words.
     fn alt(&self) -> String {
         let spec = self.spec;
+        let height = if spec.calibrated {
+            format!("and {MM_PER_MV} mm/mV, after a calibration pulse of 1 mV")
+        } else {
+            "with no scale for heights".to_owned()
+        };
         let mut words = format!(
-            "A strip of {} on grid paper, {} seconds at {MM_PER_S} mm/s and {MM_PER_MV} mm/mV, after a calibration pulse of 1 mV.",
+            "A strip of {} on grid paper, {} seconds at {MM_PER_S} mm/s {height}.",
             spec.lead,
             trimmed(spec.length_s(), 1),
         );
@@ -566,12 +589,12 @@ fn window(trace: &Trace, start_s: f64, end_s: f64) -> Vec<[f64; 2]> {
 }
 
 /// Seconds to half a small square.
-fn spoken(time_s: f64) -> String {
+pub(crate) fn spoken(time_s: f64) -> String {
     format!("{:.2}", (time_s / WORDS_STEP_S).round() * WORDS_STEP_S)
 }
 
 /// A number with `decimals` places, without the zeros at its end.
-fn trimmed(value: f64, decimals: usize) -> String {
+pub(crate) fn trimmed(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
     if !text.contains('.') {
         return text;

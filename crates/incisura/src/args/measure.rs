@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use super::Paper;
+
 /// What its help ends with.
 pub(super) const HELP: &str = "\
 A SIGNAL is its label in the file, or its number. --pressure and --pulse may say which channel it
@@ -30,6 +32,13 @@ pub(crate) struct Measure {
     /// measurements.csv
     #[arg(short, long, value_name = "DIR")]
     pub(crate) output: Option<PathBuf>,
+    /// Print a worksheet to measure by hand to a PDF file, and its key beside it as FILE-key.pdf;
+    /// it begins at --from, or at the quietest stretch
+    #[arg(long, value_name = "FILE.pdf")]
+    pub(crate) worksheet: Option<PathBuf>,
+    /// Paper of the worksheet
+    #[arg(long, value_enum, requires = "worksheet")]
+    pub(crate) paper: Option<Paper>,
     /// Everything as JSON in place of the report
     #[arg(long)]
     pub(crate) json: bool,

@@ -56,13 +56,21 @@ fn spread(count: f64) -> f64 {
     count * (count * count - 1.0) / 12.0
 }
 
-/// A wave's shape in samples of the recording: level until `onset`, then up to `peak`, then down
-/// to `end`. A side that there is not lies outside of what is fitted.
-#[derive(Clone, Copy, Debug)]
+/// A wave's shape in samples of the recording: level until `onset`, then up to `peak`, level for
+/// `flat`, then down to `end`. A side that there is not lies outside of what is fitted.
+#[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Shape {
     pub(super) onset: Option<f64>,
     pub(super) peak: f64,
+    pub(super) flat: f64,
     pub(super) end: Option<f64>,
+}
+
+impl Shape {
+    /// Where it begins to go down.
+    fn falls(&self) -> f64 {
+        self.peak + self.flat
+    }
 }
 
 /// What fits best under one shape.
@@ -113,6 +121,16 @@ impl Sums {
             self.yh += h * y;
         }
     }
+
+    /// Adds a level top of height 1.
+    fn add_top(&mut self, cut: &Cut, [from, to]: [usize; 2]) {
+        for (number, y) in cut.rest[from..to.max(from)].iter().enumerate() {
+            self.h += 1.0;
+            self.hh += 1.0;
+            self.ih += (from + number) as f64;
+            self.yh += y;
+        }
+    }
 }
 
 /// Fits level, slope (of a sloping cut) and height of one shape.
@@ -122,13 +140,14 @@ pub(super) fn fit(cut: &Cut, shape: &Shape) -> Fit {
         let number = ((place - cut.start) / cut.step).ceil().max(0.0);
         (number as usize).min(count)
     };
-    let peak = number(shape.peak);
+    let [peak, falls] = [number(shape.peak), number(shape.falls())];
     let mut sums = Sums::default();
     if let Some(onset) = shape.onset {
         sums.add_flank(cut, [onset, shape.peak], [number(onset), peak]);
     }
+    sums.add_top(cut, [peak, falls]);
     if let Some(end) = shape.end {
-        sums.add_flank(cut, [end, shape.peak], [peak, number(end)]);
+        sums.add_flank(cut, [end, shape.falls()], [falls, number(end)]);
     }
     // What remains of the heights without their own level and slope.
     let all = count as f64;
@@ -151,6 +170,8 @@ pub(super) struct Limits {
     pub(super) end: [f64; 2],
     /// Least length of a flank.
     pub(super) flank: f64,
+    /// Greatest length of a level top.
+    pub(super) flat: f64,
 }
 
 /// Moves a shape's places to where it fits best, by steps that halve from `step` to `finest`
@@ -165,7 +186,7 @@ pub(super) fn settle(
     let mut step = step;
     while step >= finest {
         let mut moved = false;
-        for which in 0..3 {
+        for which in 0..4 {
             for by in [-step, step] {
                 let Some(other) = shifted(&shape, which, by, limits) else { continue };
                 let found = fit(cut, &other);
@@ -187,10 +208,11 @@ fn shifted(shape: &Shape, which: usize, by: f64, limits: &Limits) -> Option<Shap
     let other = match which {
         0 => Shape { onset: Some(within(shape.onset? + by, limits.onset)?), ..*shape },
         1 => Shape { peak: within(shape.peak + by, limits.peak)?, ..*shape },
-        _ => Shape { end: Some(within(shape.end? + by, limits.end)?), ..*shape },
+        2 => Shape { end: Some(within(shape.end? + by, limits.end)?), ..*shape },
+        _ => Shape { flat: within(shape.flat + by, [0.0, limits.flat])?, ..*shape },
     };
     let long = other.onset.is_none_or(|onset| other.peak - onset >= limits.flank)
-        && other.end.is_none_or(|end| end - other.peak >= limits.flank);
+        && other.end.is_none_or(|end| end - other.falls() >= limits.flank);
     long.then_some(other)
 }
 
@@ -209,12 +231,39 @@ mod tests {
         let samples: Vec<f64> = (0..160).map(|t| wave(f64::from(t))).collect();
         let mut cut = Cut::default();
         cut.take(&samples, 0..160, 2, true);
-        let start = Shape { onset: Some(50.0), peak: 80.0, end: Some(100.0) };
+        let start = Shape { onset: Some(50.0), peak: 80.0, end: Some(100.0), flat: 0.0 };
         let anywhere = [0.0, 160.0];
-        let limits = Limits { onset: anywhere, peak: anywhere, end: anywhere, flank: 4.0 };
+        let limits =
+            Limits { onset: anywhere, peak: anywhere, end: anywhere, flank: 4.0, flat: 0.0 };
         let (shape, fit) = settle(&cut, start, &limits, [16.0, 0.25]);
         let near = |found: Option<f64>, truth: f64| (found.unwrap() - truth).abs() < 1.0;
         assert!(near(shape.onset, 40.3) && near(Some(shape.peak), 70.3) && near(shape.end, 111.3));
         assert!((fit.height - 0.15).abs() < 0.002 && fit.stands_out() > 1000.0, "{fit:?}");
+    }
+
+    /// A wave with a level top begins and ends where its flanks do, not where those of a peak of
+    /// the same width would.
+    #[test]
+    fn a_level_top_is_told_from_a_peak() {
+        let half = |u: f64| 0.5 - 0.5 * libm::cos(std::f64::consts::PI * u.clamp(0.0, 1.0));
+        let wave = |t: f64| half((t - 40.0) / 25.0) - half((t - 105.0) / 25.0);
+        let samples: Vec<f64> = (0..170).map(|t| wave(f64::from(t))).collect();
+        let mut cut = Cut::default();
+        cut.take(&samples, 0..170, 2, true);
+        let start = Shape { onset: Some(45.0), peak: 70.0, flat: 20.0, end: Some(125.0) };
+        let anywhere = [0.0, 170.0];
+        let limits =
+            Limits { onset: anywhere, peak: anywhere, end: anywhere, flank: 4.0, flat: 60.0 };
+        let (shape, found) = settle(&cut, start, &limits, [16.0, 0.25]);
+        let near = |found: f64, truth: f64| (found - truth).abs() < 1.5;
+        assert!(near(shape.onset.unwrap(), 40.0) && near(shape.end.unwrap(), 130.0), "{shape:?}");
+        assert!(near(shape.peak, 65.0) && near(shape.flat, 40.0), "{shape:?}");
+        let (peaked, _) = settle(
+            &cut,
+            Shape { peak: 85.0, flat: 0.0, ..start },
+            &Limits { flat: 0.0, ..limits },
+            [16.0, 0.25],
+        );
+        assert!(peaked.onset.unwrap() < 30.0 && found.stands_out() > 1000.0, "{peaked:?}");
     }
 }

@@ -10,6 +10,7 @@ mod alternate;
 mod burst;
 mod fit;
 mod mains;
+mod p_and_t;
 mod pick;
 mod pulse;
 mod qrs;

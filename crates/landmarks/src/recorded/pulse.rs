@@ -174,18 +174,20 @@ impl Pulses {
             let onset = tangent + self.samples(0.001 * (f64::from(share) - 45.0));
             let top = onset + 2.0 * (until - onset);
             (until - onset >= self.samples(0.006)).then(|| {
-                let shape = Shape { onset: Some(onset), peak: top, end: None };
+                let shape = Shape { onset: Some(onset), peak: top, ..Shape::default() };
                 (onset, super::fit::fit(&self.cut, &shape).left)
             })
         });
         let start = best.min_by(|a, b| a.1.total_cmp(&b.1))?.0;
-        let shape = Shape { onset: Some(start), peak: start + 2.0 * (until - start), end: None };
+        let top = start + 2.0 * (until - start);
+        let shape = Shape { onset: Some(start), peak: top, ..Shape::default() };
         let reach = [start - self.samples(0.01), start + self.samples(0.01)];
         let limits = Limits {
             onset: reach,
             peak: [shape.peak - self.samples(0.02), shape.peak + self.samples(0.05)],
             end: reach,
             flank: self.samples(0.006),
+            flat: 0.0,
         };
         let steps = [self.samples(0.004), self.samples(0.0003)];
         settle(&self.cut, shape, &limits, steps).0.onset

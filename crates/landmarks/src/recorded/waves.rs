@@ -20,12 +20,12 @@ pub struct Neighbours {
 /// tangent at T's steepest fall meets the baseline 0.18 of the fall's length before its end.
 #[derive(Clone, Debug, Default)]
 pub struct Waves {
-    light: Vec<f64>,
+    pub(super) light: Vec<f64>,
     steep: Vec<f64>,
-    heavy: Vec<f64>,
+    pub(super) heavy: Vec<f64>,
     room: Vec<f64>,
-    cut: Cut,
-    rate_hz: f64,
+    pub(super) cut: Cut,
+    pub(super) rate_hz: f64,
     grain: f64,
 }
 
@@ -41,19 +41,11 @@ const QUIET: f64 = 0.08;
 const QUIET_S: f64 = 0.012;
 /// The smallest deflection that counts, as a share of the main one; of 1 mV about the 20 to 30 µV
 /// of IEC 60601-2-51 (second-hand).
-const SMALLEST: f64 = 0.025;
-/// P and T are fitted on means over this long, seconds.
-const P_STEP_S: f64 = 0.006;
-const T_STEP_S: f64 = 0.012;
-/// The tops of T and P stand out of what is so long before and after, seconds.
-const T_BESIDE_S: f64 = 0.09;
-const P_BESIDE_S: f64 = 0.055;
-/// A top so far from where it is usual counts half, seconds.
-const FAR_S: f64 = 0.12;
-/// P's top is usually so long before the complex, seconds (PR 160 ms less half of P).
-const P_BEFORE_S: f64 = 0.11;
+pub(super) const SMALLEST: f64 = 0.025;
+/// A notch within a complex goes back by at least this share of its height (no source).
+const NOTCH: f64 = 0.15;
 /// A wave is there where it explains so many times as much as is left for each sample.
-const STANDS_OUT: f64 = 12.0;
+pub(super) const STANDS_OUT: f64 = 12.0;
 
 impl Waves {
     /// Prepares `samples`, whose grain ([`super::grain`]) is given.
@@ -66,7 +58,7 @@ impl Waves {
         boxcar(&self.room, width, &mut self.heavy);
     }
 
-    fn samples(&self, seconds: f64) -> f64 {
+    pub(super) fn samples(&self, seconds: f64) -> f64 {
         seconds * self.rate_hz
     }
 
@@ -160,6 +152,30 @@ impl Waves {
         (inside && depth > (SMALLEST * height).max(noise)).then_some(lowest)
     }
 
+    /// Where a complex that is notched before its main deflection first turns back: its first
+    /// flank alone tells its onset.
+    fn first_turn(&self, from: f64, to: f64, level: f64, height: f64) -> Option<usize> {
+        let noise = 4.0 * self.grain / self.samples(LIGHT_S).max(1.0).sqrt();
+        let back = (NOTCH * height.abs()).max(noise);
+        let (mut high, mut low) = ((0.0, None), (0.0, None));
+        for index in span(from, to, self.light.len()) {
+            let off = self.light[index] - level;
+            if off > high.0 {
+                high = (off, Some(index));
+            }
+            if off < low.0 {
+                low = (off, Some(index));
+            }
+            if high.0 > back && off < high.0 - back {
+                return high.1;
+            }
+            if low.0 < -back && off > low.0 + back {
+                return low.1;
+            }
+        }
+        None
+    }
+
     /// Q, if there is one, and the onset of the complex; its place.
     fn onset(
         &mut self,
@@ -172,7 +188,8 @@ impl Waves {
         let level = self.level(rough - self.samples(0.035), rough - self.samples(0.005));
         let height = sign * (at(&self.light, r) - level);
         let q = self.counter(rough - self.samples(0.004), r, sign, level, height);
-        let first = q.map_or(r, |q| summit(&self.light, q));
+        let first = q.or_else(|| self.first_turn(rough, r, level, height));
+        let first = first.map_or(r, |first| summit(&self.light, first));
         let from = (rough - self.samples(0.045)).min(first - self.samples(0.05));
         let whole = self.samples(0.001).floor().max(1.0) as usize;
         self.cut.take(samples, span(from, first + 1.0, samples.len()), whole, false);
@@ -181,9 +198,10 @@ impl Waves {
             peak: [first; 2],
             end: [first; 2],
             flank: self.samples(0.005),
+            flat: 0.0,
         };
         let guess = rough.clamp(limits.onset[0], limits.onset[1].max(limits.onset[0]));
-        let start = Shape { onset: Some(guess), peak: first, end: None };
+        let start = Shape { onset: Some(guess), peak: first, ..Shape::default() };
         let step = [self.samples(0.008), self.samples(0.0005)];
         let (shape, found) = settle(&self.cut, start, &limits, step);
         let onset = shape.onset.unwrap_or(rough);
@@ -208,9 +226,10 @@ impl Waves {
             peak: [last; 2],
             end: [last + self.samples(0.005), to - self.samples(0.01)],
             flank: self.samples(0.005),
+            flat: 0.0,
         };
         let guess = rough.clamp(limits.end[0], limits.end[1].max(limits.end[0]));
-        let start = Shape { onset: None, peak: last, end: Some(guess) };
+        let start = Shape { peak: last, end: Some(guess), ..Shape::default() };
         let step = [self.samples(0.008), self.samples(0.0005)];
         let (shape, found) = settle(&self.cut, start, &limits, step);
         let end = shape.end.unwrap_or(rough);
@@ -221,142 +240,19 @@ impl Waves {
         end
     }
 
-    fn push(&self, name: &'static str, place: f64, confidence: f64, into: &mut Vec<Mark>) {
+    pub(super) fn push(
+        &self,
+        name: &'static str,
+        place: f64,
+        confidence: f64,
+        into: &mut Vec<Mark>,
+    ) {
         into.push(Mark { name, place, value: at(&self.light, place), confidence });
     }
-
-    /// Where within a stretch the heavily smoothed ECG stands out most of what lies `beside`
-    /// seconds before and after, the more so the nearer it is to `likely`.
-    fn stands_out(&self, [from, to]: [f64; 2], beside: f64, likely: f64) -> Option<usize> {
-        let range = span(from, to, self.heavy.len());
-        if range.len() < 5 {
-            return None;
-        }
-        let (first, last) = (range.start, range.end - 1);
-        let beside = self.samples(beside).round().max(1.0) as usize;
-        let far = self.samples(FAR_S);
-        largest(range, |i| {
-            let (a, b) = (i.saturating_sub(beside).max(first), (i + beside).min(last));
-            let off = (i as f64 - likely) / far;
-            let out = 2.0 * self.heavy[i] - self.heavy[a] - self.heavy[b];
-            out.abs() / (1.0 + off * off)
-        })
-    }
-
-    /// Fits a wave around `peak` between two places, from flanks of the lengths guessed.
-    fn wave(
-        &mut self,
-        samples: &[f64],
-        [from, to]: [f64; 2],
-        peak: f64,
-        flanks_s: [f64; 2],
-        step_s: f64,
-    ) -> (Shape, Fit) {
-        let step = self.samples(step_s).floor().max(1.0);
-        self.cut.take(samples, span(from, to, samples.len()), step as usize, true);
-        let least = self.samples(0.016);
-        let guess = Shape {
-            onset: Some((peak - self.samples(flanks_s[0])).max(from).min(peak - least)),
-            peak,
-            end: Some((peak + self.samples(flanks_s[1])).min(to).max(peak + least)),
-        };
-        let within = [from, to];
-        let limits = Limits { onset: within, peak: within, end: within, flank: least };
-        let steps = [self.samples(0.024), self.samples(0.001)];
-        settle(&self.cut, guess, &limits, steps)
-    }
-
-    fn t_wave(
-        &mut self,
-        samples: &[f64],
-        r: f64,
-        qrs_end: f64,
-        height: f64,
-        near: &Neighbours,
-        into: &mut Vec<Mark>,
-    ) {
-        let rr = near.after.map_or(self.samples(0.9), |after| after - r);
-        let from = qrs_end + self.samples(0.012);
-        let last = (r + self.samples(0.12) + 0.5 * rr).min(r + self.samples(0.62));
-        let last = last.min(samples.len() as f64 - 1.0);
-        if last - from < self.samples(0.1) {
-            return;
-        }
-        let likely = r + self.samples(t_peak_s(rr / self.rate_hz));
-        let Some(top) = self.stands_out([from, last], T_BESIDE_S, likely) else { return };
-        let to = self.t_until(top, last);
-        let range = [from, to];
-        let (shape, found) = self.wave(samples, range, top as f64, [0.12, 0.085], T_STEP_S);
-        self.push_wave(["t_onset", "t_peak", "t_end"], &shape, &found, height, into);
-    }
-
-    /// How far T may reach: a little beyond where the ECG turns after T's top, as it does where the
-    /// next P wave begins.
-    fn t_until(&self, top: usize, last: f64) -> f64 {
-        let range = span(top as f64, last + 1.0, self.heavy.len());
-        let level = self.heavy[range.end - 1];
-        let up = if self.heavy[top] >= level { 1.0 } else { -1.0 };
-        let lowest = largest(range, |i| -up * self.heavy[i]).unwrap_or(top);
-        (lowest as f64 + self.samples(0.03)).max(top as f64 + self.samples(0.12)).min(last)
-    }
-
-    fn p_wave(
-        &mut self,
-        samples: &[f64],
-        r: f64,
-        qrs_onset: f64,
-        height: f64,
-        near: &Neighbours,
-        into: &mut Vec<Mark>,
-    ) {
-        let rr = near.before.map_or(self.samples(0.9), |before| r - before);
-        let free = near.t_end_before.unwrap_or(r - rr + self.samples(0.3));
-        let from = (qrs_onset - self.samples(0.36)).max(qrs_onset - 0.5 * rr).max(free);
-        let (from, to) = (from.max(0.0), qrs_onset - self.samples(0.004));
-        if to - from < self.samples(0.06) {
-            return;
-        }
-        let likely = qrs_onset - self.samples(P_BEFORE_S);
-        let Some(top) = self.stands_out([from, to], P_BESIDE_S, likely) else { return };
-        let top = top as f64;
-        let range = [from.max(top - self.samples(0.13)), to.min(top + self.samples(0.13))];
-        let (shape, found) = self.wave(samples, range, top, [0.05, 0.05], P_STEP_S);
-        let length = shape.end.zip(shape.onset).map_or(0.0, |(end, onset)| end - onset);
-        if (self.samples(0.03)..self.samples(0.22)).contains(&length) {
-            self.push_wave(["p_onset", "p_peak", "p_end"], &shape, &found, height, into);
-        }
-    }
-
-    /// Adds a wave's onset, peak and end where it stands out.
-    fn push_wave(
-        &self,
-        [onset, peak, end]: [&'static str; 3],
-        shape: &Shape,
-        found: &Fit,
-        height: f64,
-        into: &mut Vec<Mark>,
-    ) {
-        if found.stands_out() < STANDS_OUT || found.height.abs() < 0.6 * SMALLEST * height {
-            return;
-        }
-        let confidence = sure(found);
-        for (name, place) in [(onset, shape.onset), (peak, Some(shape.peak)), (end, shape.end)] {
-            if let Some(place) = place {
-                self.push(name, place, confidence, into);
-            }
-        }
-    }
-}
-
-/// When after R the top of T is usual, seconds: at 0.785 of QT (Rautaharju et al., J Electrocardiol
-/// 2013), QT being 521 − 2.0 ms for each beat a minute (Chest 1981;80:613–617), less QRS onset to R.
-fn t_peak_s(rr_s: f64) -> f64 {
-    let rate_bpm = (60.0 / rr_s.max(0.1)).clamp(40.0, 150.0);
-    0.785 * (0.521 - 0.002 * rate_bpm) - 0.04
 }
 
 /// How sure a wave is that explains so much.
-fn sure(found: &Fit) -> f64 {
+pub(super) fn sure(found: &Fit) -> f64 {
     let out = found.stands_out();
     out / (out + 2.0 * STANDS_OUT)
 }

@@ -1,14 +1,13 @@
-//! What the tests share: readers for the recordings in `shared/data`, noise, and scores.
+//! What the tests share: the recordings in `shared/data`, noise, and scores.
 #![allow(dead_code, unreachable_pub, reason = "each test file uses its own part")]
 #![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
 
 pub mod errors;
 pub mod synthetic;
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
-use recording::Held;
+use recording::{Asked, Held, Recording, Source as _};
 
 /// A file of the shared recordings, or `None` where they are absent.
 pub fn data(name: &str) -> Option<PathBuf> {
@@ -25,120 +24,75 @@ pub fn say(text: &str) {
     println!("{text}");
 }
 
-/// Samples of WFDB's format 212: two of 12 bits in three bytes, signals in turn.
-fn twelve_bits(bytes: &[u8]) -> Vec<i32> {
-    let sign = |v: i32| if v > 2047 { v - 4096 } else { v };
-    let pair = |b: &[u8]| {
-        let [x, y, z] = [0, 1, 2].map(|i| i32::from(b[i]));
-        [sign(x | (y & 15) << 8), sign(z | (y >> 4) << 8)]
-    };
-    bytes.chunks_exact(3).flat_map(pair).collect()
+/// A recording of `shared/data` in memory.
+pub fn held(name: &str) -> Option<Held> {
+    let mut recording = Recording::open(&data(name)?, &Asked::default()).unwrap();
+    let mut held = Held::default();
+    for (index, signal) in recording.signals().to_vec().into_iter().enumerate() {
+        let mut samples = Vec::new();
+        recording.read(index, 0, usize::MAX, &mut samples).unwrap();
+        held.add(&signal.label, &signal.unit, signal.rate_hz, signal.range, samples);
+    }
+    Some(held)
+}
+
+/// The only, or last, signal of a table that does not say what it is, under another label.
+fn labelled(name: &str, label: &str, unit: &str) -> Option<Held> {
+    let mut recording = Recording::open(&data(name)?, &Asked::default()).unwrap();
+    let index = recording.signals().len() - 1;
+    let (rate_hz, mut samples) = (recording.signals()[index].rate_hz, Vec::new());
+    recording.read(index, 0, usize::MAX, &mut samples).unwrap();
+    let mut held = Held::default();
+    held.add(label, unit, rate_hz, None, samples);
+    Some(held)
 }
 
 /// Record 100: MLII and V5, 360 Hz.
 pub fn record_100() -> Option<Held> {
-    let numbers = twelve_bits(&fs::read(data("100.dat")?).unwrap());
-    let mut memory = Held::default();
-    for (signal, label) in ["MLII", "V5"].into_iter().enumerate() {
-        let own = numbers.iter().skip(signal).step_by(2);
-        let samples = own.map(|v| f64::from(v - 1024) / 200.0).collect();
-        memory.add(label, "mV", 360.0, Some([-5.12, 5.115]), samples);
-    }
-    Some(memory)
+    held("100.hea")
 }
 
-/// Times of the beats that experts marked on record 100, in seconds. The annotation file has words
-/// of 16 bits: a type of 6 bits and the samples since the last of 10; type 59 is a longer time in
-/// two words, 63 a text of so many bytes, 1 to 13 (and 30 to 38) kinds of beats.
+/// Symbols of WFDB annotations that are beats (WFDB's documentation, from memory).
+const BEATS: &str = "NLRBAaJSVrFejnE/fQ?";
+
+/// Times of the beats that experts marked on record 100, in seconds.
 pub fn marked_100() -> Option<Vec<f64>> {
-    let bytes = fs::read(data("100.atr")?).unwrap();
-    let word = |at: usize| i64::from(u16::from_le_bytes([bytes[at], bytes[at + 1]]));
-    let (mut at, mut sample, mut beats) = (0, 0, Vec::new());
-    while at + 1 < bytes.len() && word(at) != 0 {
-        let (kind, step) = (word(at) >> 10, word(at) & 1023);
-        at += 2;
-        match kind {
-            59 => {
-                sample += word(at) << 16 | word(at + 2);
-                at += 4;
-            }
-            60..=62 => {}
-            63 => at += (step + step % 2) as usize,
-            _ => {
-                sample += step;
-                if (1..=13).contains(&kind) || (34..=38).contains(&kind) {
-                    beats.push(sample as f64 / 360.0);
-                }
-            }
-        }
-    }
-    Some(beats)
-}
-
-/// The numbers of a column of a text with commas, without its headings.
-pub fn column(name: &str, column: usize) -> Option<Vec<f64>> {
-    let text = fs::read_to_string(data(name)?).unwrap();
-    let number = |line: &str| line.split(',').nth(column)?.trim().parse().ok();
-    Some(text.lines().filter(|line| !line.starts_with('#')).filter_map(number).collect())
+    let recording = Recording::open(&data("100.hea")?, &Asked::default()).unwrap();
+    let beats = recording.annotations.iter().filter(|one| {
+        let symbol = one.text.split(' ').next().unwrap_or_default();
+        symbol.chars().count() == 1 && BEATS.contains(symbol)
+    });
+    Some(beats.map(|one| one.time_s).collect())
 }
 
 /// Record 208's lead II as SciPy shipped it, 360 Hz.
 pub fn scipy_ecg() -> Option<Held> {
-    let mut memory = Held::default();
-    memory.add("II", "mV", 360.0, None, column("scipy_ecg_360hz.csv", 1)?);
-    Some(memory)
+    labelled("scipy_ecg_360hz.csv", "II", "mV")
 }
 
 /// Twelve leads at 1 kHz.
 pub fn s0010() -> Option<Held> {
-    let bytes = fs::read(data("s0010_re.dat")?).unwrap();
-    let numbers: Vec<i16> =
-        bytes.chunks_exact(2).map(|b| i16::from_le_bytes([b[0], b[1]])).collect();
-    let leads = ["i", "ii", "iii", "avr", "avl", "avf", "v1", "v2", "v3", "v4", "v5", "v6"];
-    let mut memory = Held::default();
-    for (signal, label) in leads.into_iter().enumerate() {
-        let own = numbers.iter().skip(signal).step_by(12);
-        let samples = own.map(|v| f64::from(*v) / 2000.0).collect();
-        memory.add(label, "mV", 1000.0, None, samples);
-    }
-    Some(memory)
+    held("s0010_re.hea")
 }
 
 /// ECG, pressures and pulse at the bedside, 16 s. The ECG has four samples to each of the others.
 pub fn record_041() -> Option<Held> {
-    let signals = [
-        ("III", "mV", 4, 2000.0, 0.0),
-        ("I", "mV", 4, 2000.0, 0.0),
-        ("V", "mV", 4, 2000.0, 0.0),
-        ("ABP", "mmHg", 1, 20.0, -1600.0),
-        ("PAP", "mmHg", 1, 80.0, -1600.0),
-        ("PLETH", "", 1, 2000.0, 0.0),
-        ("RESP", "", 1, 2000.0, 0.0),
-    ];
-    let mut all = vec![Vec::new(); signals.len()];
-    for file in ["041s/041s01.dat", "041s/041s02.dat"] {
-        let numbers = twelve_bits(&fs::read(data(file)?).unwrap());
-        for frame in numbers.chunks_exact(16) {
-            let mut at = 0;
-            for (signal, (.., each, gain, zero)) in signals.iter().enumerate() {
-                let own = frame[at..at + each].iter();
-                all[signal].extend(own.map(|v| (f64::from(*v) - zero) / gain));
-                at += each;
-            }
-        }
-    }
-    let mut memory = Held::default();
-    for ((label, unit, each, ..), samples) in signals.into_iter().zip(all) {
-        memory.add(label, unit, 125.0 * each as f64, None, samples);
-    }
-    Some(memory)
+    held("041s/041s.hea")
+}
+
+/// ECG, pressure, pulse and respiration at the bedside, at rates of their own.
+pub fn mixed_signals() -> Option<Held> {
+    held("mixedsignals.hea")
 }
 
 /// One of the examples of an open library at 1 kHz: `biosppy_` and its name.
 pub fn biosppy(name: &str, label: &str) -> Option<Held> {
-    let mut memory = Held::default();
-    memory.add(label, "", 1000.0, None, column(&format!("biosppy_{name}.txt"), 0)?);
-    Some(memory)
+    labelled(&format!("biosppy_{name}.txt"), label, "")
+}
+
+/// Heart sounds at 1 kHz, marked from a simultaneous ECG.
+pub fn sounds(number: usize) -> Option<Held> {
+    labelled(&format!("heart_sounds_{number}.wav"), "PCG", "")
 }
 
 /// How well beats agree with what is known: sensitivity and positive predictive value in per cent,
