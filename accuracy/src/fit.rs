@@ -98,7 +98,7 @@ fn loss(samples: &[Sample], tests: &[Printed<'_>], subject: &Subject, costs: &Co
         let reading = find_at(costs, &sample.curves, subject, Some(key));
         let there = sample.there.iter().map(|one| likely(&reading, one));
         let absent = sample.absent.iter().map(|one| likely_absent(&reading, one));
-        there.chain(absent).map(|share| -(LEAST + (1.0 - LEAST) * share).ln()).sum::<f64>()
+        there.chain(absent).map(|share| -libm::log(LEAST + (1.0 - LEAST) * share)).sum::<f64>()
     };
     let half = samples.len().div_ceil(2).max(1);
     std::thread::scope(|scope| {
@@ -208,7 +208,7 @@ fn regression(rows: &[([f64; 9], bool)]) -> [f64; 9] {
         let mut slope = weights.map(|weight| -0.5 * weight);
         for (signs, right) in rows {
             let sum: f64 = signs.iter().zip(&weights).map(|(sign, weight)| sign * weight).sum();
-            let off = f64::from(u8::from(*right)) - 1.0 / (1.0 + (-sum).exp());
+            let off = f64::from(u8::from(*right)) - 1.0 / (1.0 + libm::exp(-sum));
             for (slope, sign) in slope.iter_mut().zip(signs) {
                 *slope += off * sign;
             }

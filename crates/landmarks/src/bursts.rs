@@ -146,8 +146,6 @@ const EDGE_S: f64 = 0.006;
 /// Bursts closer than this may be parts of one, as the two valves' sounds are, seconds.
 const PARTS_S: f64 = 0.04;
 
-/// What it costs to take two for one.
-
 /// The bursts, and pairs of them that may be one.
 fn joined(bursts: &[Burst]) -> Vec<Burst> {
     let mut all = Vec::new();
