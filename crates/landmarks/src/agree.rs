@@ -9,6 +9,8 @@ pub(crate) struct Seen<'a> {
     pub(crate) name: &'a str,
     pub(crate) beat: i32,
     pub(crate) shown: bool,
+    /// Whether it comes at the same time in every beat.
+    pub(crate) steady: bool,
 }
 
 /// How likely it is at least that a beat differs from another, and that what is there in one is
@@ -28,7 +30,7 @@ pub(crate) fn agreed(
     if costs.beats <= 0.0 {
         return all;
     }
-    for (k, place) in all.iter_mut().enumerate() {
+    for (k, place) in all.iter_mut().enumerate().filter(|(k, _)| seen[*k].steady) {
         let others: Vec<usize> = (0..places.len())
             .filter(|&j| j != k && seen[j].shown && seen[j].name == seen[k].name)
             .filter(|&j| (seen[j].beat - seen[k].beat).abs() <= 2)

@@ -345,6 +345,7 @@ impl Sounds<'_> {
                 name: slot.name,
                 beat: slot.beat,
                 shown: !slot.beyond && slot.shown(self.grid) > 0.5,
+                steady: slot.due().is_some(),
             })
             .collect();
         let at = |k: usize, c: usize| {

@@ -69,7 +69,7 @@ pub(crate) fn slots<'a>(
 
 impl Slot<'_> {
     /// What is expected of it, if that says when.
-    fn due(&self) -> Option<&Expected> {
+    pub(crate) fn due(&self) -> Option<&Expected> {
         self.expected.filter(|expected| expected.steady)
     }
 
@@ -166,6 +166,7 @@ impl Line<'_> {
                 name: slot.name,
                 beat: slot.beat,
                 shown: !slot.beyond && slot.shown(self.grid) > 0.5,
+                steady: slot.due().is_some(),
             })
             .collect();
         let at = |k: usize, c: usize| {

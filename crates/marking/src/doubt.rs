@@ -49,25 +49,25 @@ struct Weights {
 
 const LINES: Weights = Weights {
     constant: 2.65,
-    confidence: 0.65,
-    differ: -1.42,
-    lacking: -0.98,
-    passed: 0.06,
-    flat: -0.09,
-    from_key: -0.61,
-    lost: 0.36,
+    confidence: 0.88,
+    differ: -1.75,
+    lacking: -2.38,
+    passed: -0.18,
+    flat: -0.11,
+    from_key: -0.74,
+    lost: 0.71,
     height: 0.0,
 };
 const BURSTS: Weights = Weights {
-    constant: 3.6,
-    confidence: 0.34,
-    differ: -1.52,
-    lacking: -0.58,
+    constant: 3.24,
+    confidence: 0.45,
+    differ: -1.54,
+    lacking: -1.46,
     passed: 0.0,
     flat: 0.0,
-    from_key: -1.04,
-    lost: -0.59,
-    height: 1.59,
+    from_key: -0.93,
+    lost: -0.33,
+    height: 1.31,
 };
 
 impl Signs {

@@ -181,6 +181,8 @@ pub fn misdrawn(key: &Cycle, subject: &Subject, hand: &mut Hand) -> Cycle {
         marks.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
         let (start, end) = (trace.start_s, trace.end_s());
         let mut knots = vec![[start, start]];
+        // What a student misplaces is misplaced in every beat, give or take a millimetre.
+        let mut shifts: BTreeMap<&str, f64> = BTreeMap::new();
         for mark in &marks {
             let last = knots[knots.len() - 1];
             let apart = mark.time_s - last[1];
@@ -189,7 +191,9 @@ pub fn misdrawn(key: &Cycle, subject: &Subject, hand: &mut Hand) -> Cycle {
             }
             // No stretch is squeezed to less than half, and what comes after needs its room.
             let rest = 0.5 * (end - mark.time_s);
-            let moved = mark.time_s + 0.16 * (hand.uniform() - 0.5);
+            let shift = 0.16 * (hand.uniform() - 0.5);
+            let shift = *shifts.entry(&mark.name).or_insert(shift);
+            let moved = mark.time_s + shift + 0.02 * (hand.uniform() - 0.5);
             let moved = moved.min(end - rest).max(last[0] + 0.5 * apart);
             knots.push([moved, mark.time_s]);
         }
