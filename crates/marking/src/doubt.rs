@@ -48,14 +48,14 @@ struct Weights {
 }
 
 const LINES: Weights = Weights {
-    constant: 2.65,
-    confidence: 0.88,
-    differ: -1.75,
-    lacking: -2.38,
-    passed: -0.18,
-    flat: -0.11,
-    from_key: -0.74,
-    lost: 0.71,
+    constant: 2.75,
+    confidence: 0.86,
+    differ: -1.73,
+    lacking: -2.76,
+    passed: -0.2,
+    flat: -0.16,
+    from_key: -0.89,
+    lost: 1.36,
     height: 0.0,
 };
 const BURSTS: Weights = Weights {

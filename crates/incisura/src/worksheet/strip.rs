@@ -86,7 +86,7 @@ impl Shown {
             self.ecg.map(|_| format!("ECG ({})", self.lead)).into_iter().chain(under).collect();
         let [from, to] = self.window;
         format!(
-            "A real recording, from {from:.1} s to {to:.1} s: {}. Choose a beat, mark where each landmark is, and measure. Where beats differ, measure three and take the middle.",
+            "A recording, from {from:.1} s to {to:.1} s: {}. Choose a beat, mark where each landmark is, and measure. Where beats differ, measure three and take the middle.",
             all.join(", ")
         )
     }
