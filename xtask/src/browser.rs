@@ -1,15 +1,21 @@
-//! The page, used as a person uses it, in a real browser.
+//! The app, used as a person uses it, in a real browser.
 
 use std::fs;
-use std::io::{BufRead as _, BufReader};
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::thread;
+use std::time::{Duration, Instant};
 
 use crate::run::{exists, need, quietly, run};
 use crate::{Done, root, target};
 
 /// What a browser is called on different systems.
 const BROWSERS: [&str; 3] = ["chromium", "chromium-browser", "google-chrome"];
+
+/// How long the invented course may take to be filled in.
+const PATIENCE: Duration = Duration::from_secs(180);
 
 /// Runs the browser's test, or says why it is skipped.
 pub(crate) fn check() -> Done {
@@ -22,7 +28,7 @@ pub(crate) fn check() -> Done {
     };
     let program = Served::start()?;
     let mut test = Command::new("node");
-    test.arg("page.mjs").arg(&program.address).arg(browser).arg(target().join("screenshots"));
+    test.arg("run.mjs").arg(&program.address).arg(browser).arg(target().join("screenshots"));
     run(test.current_dir(folder()))
 }
 
@@ -61,26 +67,58 @@ fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
     Ok(())
 }
 
-/// The program, serving its page until this is dropped.
+/// The program, serving its pages until this is dropped.
 struct Served {
     program: Child,
     address: String,
 }
 
 impl Served {
+    /// Starts the program with an invented course of its own, and waits until that is whole.
     fn start() -> Result<Self, String> {
+        let courses = folder().join("courses");
+        if courses.exists() {
+            fs::remove_dir_all(&courses)
+                .map_err(|error| format!("cannot empty {}: {error}", courses.display()))?;
+        }
         let path = target().join("debug").join(format!("incisura{}", std::env::consts::EXE_SUFFIX));
         let mut start = Command::new(&path);
-        start.args(["open", "--no-browser", "--port", "0"]).stdout(Stdio::piped());
+        start.args(["open", "--no-browser", "--port", "0"]).env("INCISURA_COURSES", &courses);
         let cannot = |error: std::io::Error| format!("cannot run {}: {error}", path.display());
-        let mut program = start.spawn().map_err(cannot)?;
+        let started = Instant::now();
+        let mut program = start.stdout(Stdio::piped()).spawn().map_err(cannot)?;
         let mut said = String::new();
         if let Some(output) = program.stdout.take() {
             BufReader::new(output).read_line(&mut said).map_err(cannot)?;
         }
         let address = said.split_whitespace().find(|word| word.starts_with("http://"));
-        let address = address.ok_or("the program did not say its address")?.to_owned();
-        Ok(Self { program, address })
+        let address = address.map(str::to_owned);
+        let served = Self { program, address: address.clone().unwrap_or_default() };
+        let address = address.ok_or("the program did not say its address")?;
+        first_page(&address).map_err(|error| format!("{address} does not answer: {error}"))?;
+        println!("first page {} ms after the start", started.elapsed().as_millis());
+        let whole = courses.join("invented course/scans");
+        while !whole.exists() {
+            if started.elapsed() > PATIENCE {
+                return Err("the invented course is not finished".to_owned());
+            }
+            thread::sleep(Duration::from_millis(200));
+        }
+        Ok(served)
+    }
+}
+
+fn first_page(address: &str) -> std::io::Result<()> {
+    let host = address.trim_start_matches("http://").trim_end_matches('/');
+    let mut stream = TcpStream::connect(host)?;
+    write!(stream, "GET / HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n")?;
+    let mut page = String::new();
+    stream.read_to_string(&mut page)?;
+    let ok = page.starts_with("HTTP/1.1 200");
+    if ok {
+        Ok(())
+    } else {
+        Err(std::io::Error::other(page.lines().next().unwrap_or("").to_owned()))
     }
 }
 

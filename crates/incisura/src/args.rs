@@ -23,7 +23,7 @@ const EXIT_CODES: &str =
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Open the page in the browser; it is served to this computer alone
+    /// Open a course in the browser; it is served to this computer alone
     Open(Open),
     /// Compute a heart: a summary to read, or the whole cycle as JSON, CSV or sound
     #[command(after_help = describe_hearts())]
@@ -58,6 +58,9 @@ impl Default for Command {
 
 #[derive(Debug, Default, clap::Args)]
 pub(crate) struct Open {
+    /// The course's folder, which is made if it is not there; the invented course if not given
+    #[arg(value_name = "COURSE")]
+    pub(crate) course: Option<PathBuf>,
     /// Port to serve on; the usual one, or any free one, if not given
     #[arg(long)]
     pub(crate) port: Option<u16>,

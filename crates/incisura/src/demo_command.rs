@@ -14,8 +14,11 @@ use crate::test_file::{self, Changes};
 use crate::{args, demo_recording, files, progress, roster, sheet_command};
 
 const COURSE: &str = include_str!("../demo/course.md");
+const SETTINGS: &str = include_str!("../demo/course.toml");
 const TEST: &str = include_str!("../demo/test-1.toml");
 const ROSTER: &str = include_str!("../demo/roster.csv");
+/// Where scans of filled-in sheets are put.
+const SCANS: &str = "scans";
 /// The invented recording from the lab.
 const RECORDING: &str = "recording.csv";
 /// Another test, of which a sheet has got among the others.
@@ -44,17 +47,29 @@ pub(crate) fn run(args: &args::Demo) -> Result<(), Failure> {
         }
     }
     files::make_folder(folder)?;
-    let recording = progress::during("inventing a recording", demo_recording::csv)?;
-    files::write(&folder.join(RECORDING), recording.as_bytes())?;
     if args.recording_only {
+        write_recording(folder)?;
         return files::say(&format!(
             "an invented recording of a minute is in {}",
             folder.join(RECORDING).display()
         ));
     }
+    write_texts(folder)?;
+    let (students, scans) = write_rest(folder)?;
+    files::say(&format!(
+        "an invented course is in {}: {students} students, their sheets filled in and scanned ({scans} files)\n\
+         course.md there says what to try; begin with\n  cd {}\n  incisura mark test-1.toml scans -o marks --sheets sheets/sheets.csv",
+        folder.display(),
+        crate::mark::summary::quoted(&folder.to_string_lossy()),
+    ))
+}
+
+/// What a person would have written: rules, test, class list.
+pub(crate) fn write_texts(folder: &Path) -> Result<(), Failure> {
     let convention = cardiac::CONVENTIONS[0].toml;
     let texts = [
         ("course.md", COURSE),
+        ("course.toml", SETTINGS),
         ("rules.toml", convention),
         ("test-1.toml", TEST),
         ("roster.csv", ROSTER),
@@ -62,6 +77,17 @@ pub(crate) fn run(args: &args::Demo) -> Result<(), Failure> {
     for (name, text) in texts {
         files::write(&folder.join(name), text.as_bytes())?;
     }
+    Ok(())
+}
+
+/// Whether all of the course is there.
+pub(crate) fn is_whole(folder: &Path) -> bool {
+    folder.join(SCANS).is_dir()
+}
+
+/// Everything that is made from the texts: printed sheets, a recording, and scans of the filled-in
+/// sheets, which come last and all at once. Gives the numbers of students and of scans.
+pub(crate) fn write_rest(folder: &Path) -> Result<(usize, usize), Failure> {
     sheet_command::print(&args::Sheet {
         test: folder.join("test-1.toml"),
         output: folder.join("sheets"),
@@ -72,20 +98,22 @@ pub(crate) fn run(args: &args::Demo) -> Result<(), Failure> {
         large_print: false,
         per_student: false,
     })?;
+    write_recording(folder)?;
     let students = roster::read(&folder.join("roster.csv"))?;
     let scans = scans(folder, &students)?;
-    files::make_folder(&folder.join("scans"))?;
+    let (unfinished, finished) = (folder.join("scans.new"), folder.join(SCANS));
+    files::make_folder(&unfinished)?;
     for (name, bytes) in &scans {
-        files::write(&folder.join("scans").join(name), bytes)?;
+        files::write(&unfinished.join(name), bytes)?;
     }
-    files::say(&format!(
-        "an invented course is in {}: {} students, their sheets filled in and scanned ({} files)\n\
-         course.md there says what to try; begin with\n  cd {}\n  incisura mark test-1.toml scans -o marks --sheets sheets/sheets.csv",
-        folder.display(),
-        students.len(),
-        scans.len(),
-        crate::mark::summary::quoted(&folder.to_string_lossy()),
-    ))
+    std::fs::rename(&unfinished, &finished)
+        .map_err(|reason| Failure::unwritable(&finished, reason))?;
+    Ok((students.len(), scans.len()))
+}
+
+fn write_recording(folder: &Path) -> Result<(), Failure> {
+    let recording = progress::during("inventing a recording", demo_recording::csv)?;
+    files::write(&folder.join(RECORDING), recording.as_bytes())
 }
 
 /// What was scanned of one page.

@@ -142,7 +142,7 @@ fn in_folder(folder: &Path, paths: &mut Vec<PathBuf>) -> Result<usize, Failure> 
 }
 
 /// The order in which people count: `page 2` before `page 10`.
-fn natural(a: &str, b: &str) -> Ordering {
+pub(crate) fn natural(a: &str, b: &str) -> Ordering {
     parts(a).cmp(&parts(b)).then_with(|| a.cmp(b))
 }
 

@@ -15,11 +15,14 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
 /// A foreign page can point a host name of its own at the loopback address and then read
 /// what it finds there; its requests still carry that name, and so are known.
 pub(crate) async fn guard(request: Request, next: Next) -> Response {
-    let mut response = if names_this_computer(request.headers()) {
-        next.run(request).await
-    } else {
+    let mut response = if !names_this_computer(request.headers()) {
         let words = "this address is for this computer only; open the one that incisura printed";
         (StatusCode::FORBIDDEN, words).into_response()
+    } else if !request.method().is_safe() && !is_from_here(request.headers()) {
+        let words = "this can only be changed from incisura's own pages";
+        (StatusCode::FORBIDDEN, words).into_response()
+    } else {
+        next.run(request).await
     };
     let strict = [
         (header::CONTENT_SECURITY_POLICY, POLICY),
@@ -33,6 +36,16 @@ pub(crate) async fn guard(request: Request, next: Next) -> Response {
         response.headers_mut().insert(name, HeaderValue::from_static(value));
     }
     response
+}
+
+/// Whether the browser says that a page of this app asks. Every browser says where a request that
+/// changes something comes from.
+fn is_from_here(headers: &HeaderMap) -> bool {
+    let text = |name| headers.get(name).and_then(|value: &HeaderValue| value.to_str().ok());
+    let (Some(origin), Some(host)) = (text(header::ORIGIN), text(header::HOST)) else {
+        return false;
+    };
+    origin.strip_prefix("http://") == Some(host)
 }
 
 fn names_this_computer(headers: &HeaderMap) -> bool {

@@ -5,6 +5,8 @@ use axum::response::{IntoResponse, Response};
 use figure::FigureError;
 use heart::HeartError;
 
+use crate::failure::Failure;
+
 /// Name of the header that says which control a refusal belongs to.
 const CONTROL: &str = "x-control";
 
@@ -26,6 +28,22 @@ impl Refusal {
     /// Something wrong with the heart or the figure as a whole.
     pub(crate) fn of_all(message: impl Into<String>) -> Self {
         Self { status: StatusCode::BAD_REQUEST, control: None, message: message.into() }
+    }
+
+    /// There is nothing at this address, or no longer.
+    pub(crate) fn nothing_there() -> Self {
+        Self { status: StatusCode::NOT_FOUND, ..Self::of_all("there is nothing here") }
+    }
+
+    /// A name of a file that the course folder cannot have.
+    pub(crate) fn no_such_name(name: &str) -> Self {
+        let shown: String = name.chars().filter(|c| !c.is_control()).take(60).collect();
+        Self::of_all(format!("“{shown}” is no name for a file in the course folder"))
+    }
+
+    /// What was to be changed is no longer what the person saw.
+    pub(crate) fn conflict(message: impl Into<String>) -> Self {
+        Self { status: StatusCode::CONFLICT, ..Self::of_all(message) }
     }
 
     pub(crate) fn our_fault() -> Self {
@@ -51,6 +69,16 @@ impl From<FigureError> for Refusal {
     fn from(error: FigureError) -> Self {
         match error {
             FigureError::NoPanels => Self::of("panel", "choose at least one panel"),
+            other => Self::of_all(other.to_string()),
+        }
+    }
+}
+
+impl From<Failure> for Refusal {
+    fn from(failure: Failure) -> Self {
+        match failure {
+            Failure::Heart(error) => error.into(),
+            Failure::Figure(error) => error.into(),
             other => Self::of_all(other.to_string()),
         }
     }

@@ -1,12 +1,16 @@
 //! The app asked without a port.
 
+use std::sync::atomic::{AtomicU32, Ordering};
+
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
 use http_body_util::BodyExt as _;
 use tower::ServiceExt as _;
 
 use super::app;
-use super::view::View;
+use super::desk::Desk;
+use super::folder::Folder;
+use super::rooms::heart::view::View;
 
 struct Answer {
     status: StatusCode,
@@ -24,11 +28,37 @@ impl Answer {
     }
 }
 
+/// A course folder of its own, with the invented course's texts in it.
+fn desk() -> Desk {
+    static COUNT: AtomicU32 = AtomicU32::new(0);
+    let number = COUNT.fetch_add(1, Ordering::Relaxed);
+    let root = std::env::temp_dir().join(format!("incisura-app-{}-{number}", std::process::id()));
+    let _ = std::fs::remove_dir_all(&root);
+    let folder = Folder::new(&root.join("course")).unwrap();
+    crate::demo_command::write_texts(folder.root()).unwrap();
+    Desk::new(folder, root)
+}
+
 fn ask_as(host: &str, path: &str) -> Answer {
     let request = Request::get(path).header("host", host).body(Body::empty()).unwrap();
+    answer(&desk(), request)
+}
+
+/// Posts a form as the app's own page does.
+fn post(desk: &Desk, path: &str, form: &str) -> Answer {
+    let request = Request::post(path)
+        .header("host", "127.0.0.1:4179")
+        .header("origin", "http://127.0.0.1:4179")
+        .header("content-type", "application/x-www-form-urlencoded")
+        .body(Body::from(form.to_owned()))
+        .unwrap();
+    answer(desk, request)
+}
+
+fn answer(desk: &Desk, request: Request<Body>) -> Answer {
     let runtime = tokio::runtime::Runtime::new().unwrap();
     runtime.block_on(async {
-        let (parts, body) = app().oneshot(request).await.unwrap().into_parts();
+        let (parts, body) = app(desk.clone()).oneshot(request).await.unwrap().into_parts();
         let body = body.collect().await.unwrap().to_bytes().to_vec();
         Answer { status: parts.status, headers: parts.headers, body }
     })
@@ -45,7 +75,7 @@ fn pairs(query: &str) -> Vec<(String, String)> {
 
 #[test]
 fn the_page_has_the_figure_and_its_words() {
-    let page = ask("/");
+    let page = ask("/heart");
     assert_eq!(page.status, StatusCode::OK);
     let text = page.text();
     for part in [
@@ -62,7 +92,7 @@ fn the_page_has_the_figure_and_its_words() {
 
 #[test]
 fn the_figure_is_well_formed_svg_and_stands_alone() {
-    let svg = ask("/figure.svg?condition=aortic_stenosis&rate_bpm=60");
+    let svg = ask("/heart/figure.svg?condition=aortic_stenosis&rate_bpm=60");
     assert_eq!(svg.header("content-type"), "image/svg+xml");
     let text = svg.text();
     let document = roxmltree::Document::parse(&text).unwrap();
@@ -72,11 +102,11 @@ fn the_figure_is_well_formed_svg_and_stands_alone() {
 
 #[test]
 fn a_value_out_of_range_is_refused_in_words_with_its_control() {
-    let answer = ask("/view?rate_bpm=900");
+    let answer = ask("/heart/view?rate_bpm=900");
     assert_eq!(answer.status, StatusCode::BAD_REQUEST);
     assert_eq!(answer.header("x-control"), "rate_bpm");
     assert!(answer.text().contains("to 200"), "{}", answer.text());
-    let page = ask("/?rate_bpm=900");
+    let page = ask("/heart?rate_bpm=900");
     assert_eq!(page.status, StatusCode::BAD_REQUEST);
     assert!(page.text().contains("to 200"));
 }
@@ -84,14 +114,14 @@ fn a_value_out_of_range_is_refused_in_words_with_its_control() {
 #[test]
 fn what_is_not_known_is_refused_in_words() {
     for (path, words) in [
-        ("/view?condition=aortic_stenosys", "aortic_stenosis"),
-        ("/view?rhythm=sinos", "sinus"),
-        ("/view?rate_bmp=60", "rate_bpm"),
-        ("/view?rate_bpm=fast", "not a number"),
-        ("/view?panel=", "at least one panel"),
-        ("/view?panel=spleen", "known are ecg"),
-        ("/view?beats=0", "from 1 to"),
-        ("/view?scale=huge", "print or projector"),
+        ("/heart/view?condition=aortic_stenosys", "aortic_stenosis"),
+        ("/heart/view?rhythm=sinos", "sinus"),
+        ("/heart/view?rate_bmp=60", "rate_bpm"),
+        ("/heart/view?rate_bpm=fast", "not a number"),
+        ("/heart/view?panel=", "at least one panel"),
+        ("/heart/view?panel=spleen", "known are ecg"),
+        ("/heart/view?beats=0", "from 1 to"),
+        ("/heart/view?scale=huge", "print or projector"),
     ] {
         let answer = ask(path);
         assert_eq!(answer.status, StatusCode::BAD_REQUEST, "{path}");
@@ -101,7 +131,7 @@ fn what_is_not_known_is_refused_in_words() {
 
 #[test]
 fn markup_in_an_address_stays_text() {
-    let page = ask("/?condition=%3Cscript%3E");
+    let page = ask("/heart?condition=%3Cscript%3E");
     assert!(page.text().contains("&lt;script&gt;") && !page.text().contains("“<script>"));
 }
 
@@ -117,7 +147,7 @@ fn another_host_name_is_turned_away() {
 
 #[test]
 fn every_answer_forbids_what_is_not_its_own() {
-    for path in ["/", "/app.js", "/nowhere", "/view?rate_bpm=900"] {
+    for path in ["/", "/heart", "/heart.js", "/nowhere", "/heart/view?rate_bpm=900"] {
         let policy = ask(path).header("content-security-policy").to_owned();
         assert!(
             policy.contains("default-src 'none'") && policy.contains("script-src 'self'"),
@@ -129,12 +159,12 @@ fn every_answer_forbids_what_is_not_its_own() {
 #[test]
 fn every_file_offered_begins_as_its_kind_does() {
     for (path, magic) in [
-        ("/figure.png", &b"\x89PNG"[..]),
-        ("/figure.pdf", b"%PDF-"),
-        ("/sounds.wav", b"RIFF"),
-        ("/cycle.json", b"{\"period_s\""),
-        ("/traces.csv", b"# period_s="),
-        ("/marks.csv", b"kind,name"),
+        ("/heart/figure.png", &b"\x89PNG"[..]),
+        ("/heart/figure.pdf", b"%PDF-"),
+        ("/heart/sounds.wav", b"RIFF"),
+        ("/heart/cycle.json", b"{\"period_s\""),
+        ("/heart/traces.csv", b"# period_s="),
+        ("/heart/marks.csv", b"kind,name"),
     ] {
         let answer = ask(path);
         assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.text());
@@ -158,7 +188,77 @@ fn an_address_reads_back_to_the_same_view() {
 
 #[test]
 fn a_long_rhythm_shows_more_than_one_beat() {
-    let text = ask("/cycle.json?condition=premature_ventricular_beats").text();
+    let text = ask("/heart/cycle.json?condition=premature_ventricular_beats").text();
     let cycle = cycle::Cycle::from_json(&text).unwrap();
     assert!(cycle.times_of("r_peak").len() > 1);
+}
+
+#[test]
+fn only_own_pages_change_anything() {
+    let desk = desk();
+    let form = "title=New&who=R.+Amsel&spelling=EKG";
+    for origin in [
+        None,
+        Some("http://example.com"),
+        Some("null"),
+        Some("https://127.0.0.1:4179"),
+        Some("http://127.0.0.1:80"),
+    ] {
+        let mut request = Request::post("/course/settings")
+            .header("host", "127.0.0.1:4179")
+            .header("content-type", "application/x-www-form-urlencoded");
+        if let Some(origin) = origin {
+            request = request.header("origin", origin);
+        }
+        let request = request.body(Body::from(form)).unwrap();
+        assert_eq!(answer(&desk, request).status, StatusCode::FORBIDDEN, "{origin:?}");
+    }
+    assert_ne!(desk.folder().settings().title, "New");
+    assert_eq!(post(&desk, "/course/settings", form).status, StatusCode::OK);
+    assert_eq!(desk.folder().settings().title, "New");
+    let page = answer(&desk, get("/heart")).text();
+    assert!(page.contains("EKG") && !page.contains(">ECG<"));
+}
+
+#[test]
+fn a_person_who_goes_to_a_wrong_address_gets_a_page_with_the_way_on() {
+    let request = |mode: &str| {
+        let request = Request::get("/nowhere%3Cscript%3E").header("host", "localhost");
+        request.header("sec-fetch-mode", mode).body(Body::empty()).unwrap()
+    };
+    let page = answer(&desk(), request("navigate"));
+    assert_eq!(page.status, StatusCode::NOT_FOUND);
+    assert!(page.text().contains("there is nothing here") && page.text().contains("href=\"/\""));
+    assert!(answer(&desk(), request("cors")).text().starts_with("there is nothing here"));
+}
+
+#[test]
+fn script_in_a_name_is_shown_as_text() {
+    let desk = desk();
+    let form = "title=%3Cscript%3Ealert(1)%3C/script%3E&who=%22%3E%3Cimg+src=x%3E&spelling=ECG";
+    assert_eq!(post(&desk, "/course/settings", form).status, StatusCode::OK);
+    let page = answer(&desk, get("/")).text();
+    assert!(page.contains("&lt;script&gt;alert(1)") && !page.contains("<script>alert"));
+    assert!(!page.contains("<img src=x"));
+}
+
+#[test]
+fn a_new_course_is_opened_and_the_other_can_be_opened_again() {
+    let desk = desk();
+    let before = desk.folder().root().to_owned();
+    let made = post(&desk, "/course/new", "course=Physiology+II");
+    assert_eq!(made.status, StatusCode::SEE_OTHER, "{}", made.text());
+    assert_eq!(desk.folder().settings().title, "Physiology II");
+    assert_ne!(desk.folder().root(), before);
+    assert_eq!(post(&desk, "/course/new", "course=Physiology+II").status, StatusCode::BAD_REQUEST);
+    for name in ["..", "../course", "nowhere", "%2Fetc"] {
+        let refused = post(&desk, "/course/open", &format!("course={name}"));
+        assert_eq!(refused.status, StatusCode::BAD_REQUEST, "{name}");
+    }
+    assert_eq!(post(&desk, "/course/open", "course=course").status, StatusCode::SEE_OTHER);
+    assert_eq!(desk.folder().root(), before);
+}
+
+fn get(path: &str) -> Request<Body> {
+    Request::get(path).header("host", "127.0.0.1:4179").body(Body::empty()).unwrap()
 }

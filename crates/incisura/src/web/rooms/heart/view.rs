@@ -4,9 +4,9 @@ use cycle::Cycle;
 use figure::{Figure, FigureSpec};
 use heart::{Condition, Heart, Rhythm};
 
-use super::refusal::Refusal;
 use crate::args::MOST_BEATS;
 use crate::standard::{self, PANELS, PanelChoice};
+use crate::web::refusal::Refusal;
 
 /// Width of the figure in millimetres: it fits on letter and A4.
 const WIDTH_MM: f64 = 190.0;

@@ -7,20 +7,10 @@
  * figures can be made and never falls behind.
  */
 
+import { the } from "/common.js";
+
 /** How long the controls rest before the address and the spoken summary follow. */
 const CALM_MS = 400;
-
-/**
- * @template {HTMLElement} T
- * @param {string} selector
- * @param {new () => T} kind
- * @returns {T}
- */
-function the(selector, kind) {
-  const found = document.querySelector(selector);
-  if (!(found instanceof kind)) throw new Error(`the page has no ${selector}`);
-  return found;
-}
 
 const form = the("#heart", HTMLFormElement);
 const audio = the("#audio", HTMLAudioElement);
@@ -71,7 +61,7 @@ async function redraw() {
 /** @param {string} asked */
 async function draw(asked) {
   try {
-    const response = await fetch(`/view?${asked}`);
+    const response = await fetch(`/heart/view?${asked}`);
     const text = await response.text();
     clearFaults();
     if (response.ok) fill(text);
@@ -118,7 +108,7 @@ function whenCalm() {
   clearTimeout(calm);
   calm = setTimeout(() => {
     if (asking) return whenCalm();
-    history.replaceState(null, "", wanted ? `/?${wanted}` : "/");
+    history.replaceState(null, "", wanted ? `/heart?${wanted}` : "/heart");
     spoken.textContent = document.querySelector(".headline")?.textContent ?? "";
     if (!audio.paused) startSound();
   }, CALM_MS);
@@ -146,7 +136,7 @@ async function changeCondition() {
   for (const number of form.querySelectorAll("input[type=number]")) kept.delete(number.id);
   for (const name of ["rhythm", "beats"]) kept.delete(name);
   kept.set("condition", condition);
-  const response = await fetch(`/?${kept}`);
+  const response = await fetch(`/heart?${kept}`);
   const page = new DOMParser().parseFromString(await response.text(), "text/html");
   for (const id of ["sliders", "about", "rhythm", "beats"]) {
     const next = page.getElementById(id);
@@ -158,7 +148,7 @@ async function changeCondition() {
 
 /** The sound of the heart that is shown, from its beginning. */
 function startSound() {
-  audio.src = `/sounds.wav?${state()}`;
+  audio.src = `/heart/sounds.wav?${state()}`;
   audio.play().then(follow, () => {
     problem.textContent = "the sound cannot be played; check that this computer has a loudspeaker";
     stopSound();

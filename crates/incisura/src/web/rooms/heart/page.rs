@@ -2,12 +2,15 @@
 
 use figure::{Figure, FontEmbedding, Shape, Tag};
 use heart::{PARAMETERS, Parameter, Rhythm};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
-use super::refusal::Refusal;
+use super::ROOM;
 use super::view::{Drawn, PARTS, SCALES, View};
 use crate::standard::PANELS;
 use crate::summary;
+use crate::web::desk::Desk;
+use crate::web::refusal::Refusal;
+use crate::web::shell::{Page, shell};
 
 /// The controls that every course needs, in groups; all others follow under a heading.
 const MAIN_CONTROLS: &[(&str, &[&str])] = &[
@@ -31,40 +34,31 @@ const MAIN_CONTROLS: &[(&str, &[&str])] = &[
 const BEATS: [usize; 6] = [1, 2, 3, 4, 6, 8];
 
 /// The whole page, with the figure or with what was wrong.
-pub(crate) fn whole(view: &View, drawn: Result<&Drawn, &Refusal>) -> Markup {
+pub(crate) fn whole(desk: &Desk, view: &View, drawn: Result<&Drawn, &Refusal>) -> Markup {
     let refusal = drawn.err();
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (view.condition.title) " – incisura" }
-                link rel="icon" href="/icon.svg" type="image/svg+xml";
-                link rel="stylesheet" href="/app.css";
-                script type="module" src="/app.js" {}
-            }
-            body {
-                a.skip href="#figure" { "Skip to the figure" }
-                header.masthead {
-                    h1 { "incisura" }
-                    p { "The cardiac cycle, computed" }
-                    p.plainly { "For teaching. Not a medical device." }
-                }
-                main {
-                    form #heart action="/" method="get" autocomplete="off" {
-                        (toolbar(view, refusal))
-                        div.desk {
-                            (picture(view, drawn))
-                            (controls(view, refusal))
-                            (findings(view, drawn.ok()))
-                        }
-                    }
-                }
-                p #spoken .unseen role="status" {}
+    let body = html! {
+        h1.unseen { (ROOM.title) }
+        form #heart action="/heart" method="get" autocomplete="off" {
+            (toolbar(view, refusal))
+            div.desk {
+                (picture(view, drawn))
+                (controls(view, refusal))
+                (findings(view, drawn.ok()))
             }
         }
-    }
+    };
+    shell(
+        desk,
+        &Page {
+            room: &ROOM,
+            title: &view.condition.title,
+            styles: &["/heart.css"],
+            scripts: &["/heart.js"],
+            skip_to: ("figure", "Skip to the figure"),
+            keys: &[],
+            body,
+        },
+    )
 }
 
 /// The parts of the page that change with the heart, each with the place it belongs to.
@@ -210,7 +204,7 @@ fn files(view: &View) -> Markup {
             "Keep this as "
             @for (index, (file, title)) in files.iter().enumerate() {
                 @if index > 0 { ", " }
-                a href={ "/" (file) "?" (query) } download { (title) }
+                a href={ "/heart/" (file) "?" (query) } download { (title) }
             }
         }
     }
