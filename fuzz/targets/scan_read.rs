@@ -9,6 +9,6 @@ fuzz_target!(init: let_caught_panics_pass(), |data: &[u8]| {
     let small = Limits { pixels: 1_000_000, pages: 20 };
     let Ok(pages) = read(data.to_vec(), "any", small) else { return };
     for page in pages.flatten() {
-        assert_eq!(page.rgb.len(), page.width * page.height);
+        assert_eq!(page.level.len(), page.width * page.height);
     }
 });
