@@ -137,7 +137,8 @@ impl Beat {
     }
 
     /// The pulse further out: its foot is where the tangent of the steepest rise meets the
-    /// level before it (intersecting tangents; common practice, no source).
+    /// level before it (intersecting tangents; common practice, no source). Its notch is as late
+    /// after the valve's closing as the foot is after its opening.
     pub(crate) fn distant_pulse(&self, trace: &Turn, slope: &Turn) -> Pulse {
         let Some(opens) = self.left.outlet_opens else {
             return Pulse::default();
@@ -150,7 +151,12 @@ impl Beat {
             Point { time_s: steepest.time_s - back_s, value: trace.at(steepest.time_s - back_s) }
         });
         let peak = trace.first_peak(steepest.time_s, steepest.time_s + 0.3);
-        let notch = peak.and_then(|p| trace.first_trough(p.time_s + 0.03, p.time_s + 0.35));
+        // A trough before the valve's closing can have got here is of reflected waves. Feet are
+        // told late by up to a part of their rise, so some is given.
+        let notch = foot.zip(self.left.outlet_closes).and_then(|(foot, closes)| {
+            let arrives = closes + (foot.time_s - opens) - 0.03;
+            trace.first_trough(arrives, (arrives + 0.2).min(self.next_qrs_s))
+        });
         let dicrotic = notch.and_then(|n| trace.first_peak(n.time_s + 0.01, n.time_s + 0.3));
         Pulse { foot, peak, notch, dicrotic }
     }

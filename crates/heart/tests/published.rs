@@ -227,6 +227,14 @@ fn arterial_pressure_has_its_form() {
     let foot = |channel: &str| after_q_on(&cycle, "pressure_foot", channel);
     within("aorta to wrist", foot("radial_pressure") - foot("aortic_pressure"), 70.0, 100.0);
     within("aorta to finger", foot("finger_pulse") - foot("aortic_pressure"), 90.0, 150.0);
+    // The notch travels as the foot does, and is broader further out (from memory).
+    for (channel, low_ms, high_ms) in
+        [("radial_pressure", 60.0, 140.0), ("finger_pulse", 90.0, 200.0)]
+    {
+        let late = after_q_on(&cycle, "dicrotic_notch", channel)
+            - after_q_on(&cycle, "dicrotic_notch", "aortic_pressure");
+        within("notch further out", late, low_ms, high_ms);
+    }
 }
 
 #[test]
