@@ -26,10 +26,20 @@ pub(crate) fn check() -> Done {
             return Ok(());
         }
     };
+    types()?;
     let program = Served::start()?;
     let mut test = Command::new("node");
     test.arg("run.mjs").arg(&program.address).arg(browser).arg(target().join("screenshots"));
     run(test.current_dir(folder()))
+}
+
+/// The modules of the app and of its test hold to the types that they name.
+fn types() -> Done {
+    let check = folder().join("node_modules/typescript/bin/tsc");
+    for project in [root().join("crates/incisura/src/web"), folder()] {
+        run(Command::new("node").arg(&check).arg("--project").arg(project))?;
+    }
+    Ok(())
 }
 
 /// Where the test is run: beside the packages it needs, outside the sources.

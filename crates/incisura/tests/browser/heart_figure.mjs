@@ -131,7 +131,10 @@ async function timeMoves(page, address) {
   }, MOVES);
 }
 
-/** @type {import("./run.mjs").Module["times"]} */
+/**
+ * @param {import("playwright-core").Page} page
+ * @param {import("./run.mjs").Help} help
+ */
 export async function times(page, help) {
   for (const [name, query] of [["one beat", ""], ["four beats", "?beats=4"], ["irregular", "?condition=atrial_fibrillation"]]) {
     const { median, late, most } = await timeMoves(page, `${help.address}/heart${query}`);
