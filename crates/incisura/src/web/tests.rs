@@ -218,6 +218,8 @@ fn only_own_pages_change_anything() {
     assert_eq!(desk.folder().settings().title, "New");
     let page = answer(&desk, get("/heart")).text();
     assert!(page.contains("EKG") && !page.contains(">ECG<"));
+    assert_eq!(post(&desk, "/course/undo", "").status, StatusCode::SEE_OTHER);
+    assert_ne!(desk.folder().settings().title, "New");
 }
 
 #[test]

@@ -11,6 +11,7 @@ const save = whenCalm(async () => {
   try {
     await post(settings.action, fields);
     said.textContent = said.dataset.saved ?? "";
+    the("#undo", HTMLButtonElement).disabled = false;
   } catch (error) {
     said.textContent = error instanceof Refused ? error.message : String(error);
   }

@@ -24,6 +24,7 @@ pub(crate) fn routes() -> Router<Desk> {
     Router::new()
         .route("/", get(page))
         .route("/course/settings", post(set))
+        .route("/course/undo", post(undo))
         .route("/course/open", post(open))
         .route("/course/new", post(make))
         .route("/course.js", get(|| asset(SCRIPT, include_bytes!("../assets/course.js"))))
@@ -52,7 +53,7 @@ async fn page(State(desk): State<Desk>) -> Markup {
                 }
                 div {
                     (contents(&folder))
-                    (settings_form(&settings))
+                    (settings_form(&settings, folder.undoable(Settings::FILE).unwrap_or(0)))
                     (others(&desk, &folder))
                 }
             }
@@ -105,7 +106,7 @@ fn contents(folder: &Folder) -> Markup {
     }
 }
 
-fn settings_form(settings: &Settings) -> Markup {
+fn settings_form(settings: &Settings, undoable: usize) -> Markup {
     html! {
         section aria-labelledby="settings-title" {
             h2 #settings-title { (words::SETTINGS) }
@@ -127,6 +128,9 @@ fn settings_form(settings: &Settings) -> Markup {
                 }
                 p #settings-said .soft role="status" data-saved=(words::SAVED) {}
                 noscript { button { (words::SAVED) } }
+            }
+            form action="/course/undo" method="post" {
+                button #undo disabled[undoable == 0] { (words::UNDO) }
             }
         }
     }
@@ -190,6 +194,12 @@ async fn set(State(desk): State<Desk>, Form(set): Form<Set>) -> Result<Response,
     let settings = Settings { title: line(title), who: line(who), spelling, ..folder.settings() };
     settings.save(&folder)?;
     Ok(Json(folder.settings().title).into_response())
+}
+
+/// Puts the settings back to what they were before they were last changed.
+async fn undo(State(desk): State<Desk>) -> Result<Redirect, Refusal> {
+    desk.folder().undo(Settings::FILE)?;
+    Ok(Redirect::to("/"))
 }
 
 #[derive(Deserialize)]

@@ -16,6 +16,7 @@ pub(crate) const SETTINGS: &str = "Settings";
 pub(crate) const COURSE_TITLE: &str = "The course is called";
 pub(crate) const WHO: &str = "Your name, which is kept with each decision";
 pub(crate) const SPELLING: &str = "The electrocardiogram is called";
+pub(crate) const UNDO: &str = "Undo the last change";
 pub(crate) const SAVED: &str = "Saved.";
 pub(crate) const NOTHING: &str = "nothing yet";
 
