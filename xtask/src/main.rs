@@ -1,5 +1,5 @@
 //! The project's tasks: `cargo xtask run`, `cargo xtask test`, `cargo xtask bench`,
-//! `cargo xtask accuracy`, `cargo xtask fuzz`.
+//! `cargo xtask accuracy`, `cargo xtask practice`, `cargo xtask fuzz`.
 //!
 //! Only the standard library is used, so that a task starts within seconds of a checkout.
 #![allow(
@@ -10,6 +10,7 @@
 
 mod browser;
 mod fuzz;
+mod practice;
 mod python;
 mod run;
 mod test;
@@ -26,6 +27,7 @@ cargo xtask bench                measure, beside the same equations in SciPy
 cargo xtask accuracy [-- ARGUMENTS]
                                  fill in, capture, read and mark 500 drawings whose truth is known;
                                  without ARGUMENTS, writes docs/accuracy.md
+cargo xtask practice             build the core of practice pages for browsers
 cargo xtask fuzz [TARGET] [--seconds N]
                                  random bytes for whatever reads files and texts";
 
@@ -43,6 +45,7 @@ fn main() -> ExitCode {
         "test" => test::test(),
         "bench" => bench(rest),
         "accuracy" => accuracy(rest),
+        "practice" => practice(),
         "fuzz" => fuzz::fuzz(rest),
         _ => {
             eprintln!("{USAGE}");
@@ -60,8 +63,16 @@ fn main() -> ExitCode {
 
 fn run_program(arguments: &[String]) -> Done {
     let arguments = arguments.strip_prefix(&["--".to_owned()][..]).unwrap_or(arguments);
-    let build = ["run", "--release", "--package", "incisura", "--"];
-    run::run(cargo().args(build).args(arguments))
+    let mut program = cargo();
+    program.args(["run", "--release", "--package", "incisura", "--"]).args(arguments);
+    practice::Built::new().include(&mut program);
+    run::run(&mut program)
+}
+
+fn practice() -> Done {
+    let core = practice::core()?;
+    println!("{}", core.display());
+    Ok(())
 }
 
 fn bench(arguments: &[String]) -> Done {

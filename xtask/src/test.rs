@@ -1,33 +1,36 @@
 //! Everything that a change must pass, the quick things first.
 
 use std::io::{BufRead as _, BufReader};
-use std::process::{Command, Stdio};
+use std::process::Stdio;
 
+use crate::practice::{self, BROWSER_TARGET, Built};
 use crate::run::{cargo, need, run};
 use crate::{Done, browser, python};
 
 /// Crates that must also compile for the browser, and so may touch no files.
 const PORTABLE: [&str; 7] =
     ["cycle", "heart", "figure", "convention", "cardiac", "landmarks", "sheet"];
-const BROWSER_TARGET: &str = "wasm32-unknown-unknown";
 
 pub(crate) fn test() -> Done {
     step("layout of the code");
     run(cargo().args(["fmt", "--all", "--check"]))?;
+    step("the practice core for browsers");
+    let core = Built::new();
     step("lints");
     // The benchmarks bring a solver for comparison that takes minutes to build, so they are left to `cargo xtask bench`.
     let deny = ["--", "-D", "warnings"];
-    run(cargo()
+    run(core
+        .include(&mut cargo())
         .args(["clippy", "--workspace", "--exclude", "bench", "--all-targets", "--quiet"])
         .args(deny))?;
     step("crates that run in a browser");
     portable()?;
     // Built first, so that what a browser is shown is what the tests then test.
-    run(cargo().args(["build", "--quiet", "--package", "incisura"]))?;
+    run(core.include(&mut cargo()).args(["build", "--quiet", "--package", "incisura"]))?;
     step("the page in a browser");
     browser::check()?;
     step("tests");
-    cargo_test()
+    cargo_test(&core)
 }
 
 fn step(title: &str) {
@@ -35,9 +38,7 @@ fn step(title: &str) {
 }
 
 fn portable() -> Done {
-    let installed = Command::new("rustup").args(["target", "list", "--installed"]).output();
-    let installed = installed.map(|output| output.stdout).unwrap_or_default();
-    if !String::from_utf8_lossy(&installed).contains(BROWSER_TARGET) {
+    if !practice::has_target() {
         println!("skipped: `rustup target add {BROWSER_TARGET}` makes this possible");
         return Ok(());
     }
@@ -46,8 +47,9 @@ fn portable() -> Done {
 }
 
 /// The crates' own tests, last, so that their count is the last that is said.
-fn cargo_test() -> Done {
+fn cargo_test(core: &Built) -> Done {
     let mut tests = cargo();
+    core.include(&mut tests);
     tests.args(["test", "--workspace", "--exclude", "bench", "--no-fail-fast", "--quiet"]);
     match python::with_libraries() {
         Ok(python) => drop(tests.env("INCISURA_PYTHON", python)),

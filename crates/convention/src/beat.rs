@@ -215,7 +215,11 @@ pub(crate) fn baseline(trace: &Trace, cycle: &Cycle, subject: &Subject) -> f64 {
     if count > 0.0 {
         return sum / count;
     }
-    let mut sorted = trace.samples.clone();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+    if trace.samples.is_empty() {
+        return 0.0;
+    }
+    let mut samples = trace.samples.clone();
+    let middle = samples.len() / 2;
+    // Only the middle one is needed, and marking asks for it hundreds of times.
+    *samples.select_nth_unstable_by(middle, f64::total_cmp).1
 }

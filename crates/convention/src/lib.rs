@@ -9,6 +9,7 @@
 mod beat;
 mod check;
 mod compare;
+mod decided;
 mod heights;
 mod judge;
 mod lines;
@@ -34,6 +35,6 @@ pub use point::Point;
 pub use published::{Measured, Published, PublishedError};
 pub use read::{Fault, Faults};
 pub use rule::{Convention, Form, Level, Relation, Relative, Rule, Says, StepText, Tolerance};
-pub use schema::schema;
+pub use schema::{KINDS, schema};
 pub use schematic::{SchematicError, schematic};
 pub use steps::{Step, StepError, partial, steps};

@@ -4,7 +4,7 @@ use cycle::Subject;
 use serde_json::{Map, Value, json};
 
 /// The kinds of rule, and which keys each may have besides those that all have.
-pub(crate) const KINDS: [(&str, &[&str]); 6] = [
+pub const KINDS: [(&str, &[&str]); 6] = [
     ("presence", &["landmark"]),
     (
         "timing",

@@ -68,8 +68,18 @@ pub(crate) fn samples(trace: &Trace, start_s: f64, end_s: f64) -> Vec<Vec<[f64; 
 
 /// `trace` as lines on paper, thinned to what can be seen and kept inside the panel.
 pub fn lines(trace: &Trace, map: &Map) -> Vec<Vec<[f64; 2]>> {
+    lines_between(trace, map, map.start_s, map.end_s)
+}
+
+/// As [`lines`], of what lies between two times.
+pub(crate) fn lines_between(
+    trace: &Trace,
+    map: &Map,
+    start_s: f64,
+    end_s: f64,
+) -> Vec<Vec<[f64; 2]>> {
     let mut drawn = Vec::new();
-    for part in samples(trace, map.start_s, map.end_s) {
+    for part in samples(trace, start_s.max(map.start_s), end_s.min(map.end_s)) {
         let points: Vec<[f64; 2]> = part.iter().map(|&[t, v]| [map.x(t), map.y(v)]).collect();
         let points = simplified(&columns(&points));
         drawn.extend(clipped(&points, map.top, map.bottom));

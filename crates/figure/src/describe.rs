@@ -28,7 +28,8 @@ pub(crate) fn words(scene: &Scene<'_>) -> String {
         phases(scene),
         bars(scene),
         loop_words(scene),
-        summary(scene),
+        summary("in numbers", scene.cycle),
+        scene.ghost.map_or(String::new(), |ghost| summary("the second cycle in numbers", ghost)),
     ];
     let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
     parts.join(" ")
@@ -51,7 +52,10 @@ fn opening(scene: &Scene<'_>) -> String {
         put(&mut text, format_args!("; one cycle lasts {period} ms."));
     }
     if scene.ghost.is_some() {
-        text.push_str(" A second cycle is drawn beneath in thin dashed grey lines.");
+        let name =
+            scene.spec.ghost_title.as_ref().map_or(String::new(), |name| format!(" ({name})"));
+        let beneath = "is drawn beneath in thin dashed grey lines";
+        put(&mut text, format_args!(" A second cycle{name} {beneath}."));
     }
     text
 }
@@ -210,9 +214,8 @@ const UNITS: [(&str, &str); 10] = [
     ("_ms", "ms"),
 ];
 
-fn summary(scene: &Scene<'_>) -> String {
-    let named: Vec<String> = scene
-        .cycle
+fn summary(what: &str, cycle: &Cycle) -> String {
+    let named: Vec<String> = cycle
         .summary
         .iter()
         .filter(|(_, value)| value.is_finite())
@@ -227,7 +230,7 @@ fn summary(scene: &Scene<'_>) -> String {
     if named.is_empty() {
         String::new()
     } else {
-        capitalised(&format!("in numbers: {}.", list(&named)))
+        capitalised(&format!("{what}: {}.", list(&named)))
     }
 }
 

@@ -36,5 +36,5 @@ pub use layout::{lay_out, lay_out_over};
 #[cfg(feature = "pdf")]
 pub use pdf::pdf_of;
 pub use picture::{Align, Box2, Figure, Item, Shape, Stroke, Tag};
-pub use spec::{FigureSpec, PanelSpec};
-pub use svg::FontEmbedding;
+pub use spec::{FigureSpec, PanelSpec, Stretch};
+pub use svg::{FontEmbedding, base64};

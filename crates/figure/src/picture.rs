@@ -206,7 +206,7 @@ pub enum Tag {
     Grid,
     /// An alignment line and its name, by the landmark's or event's identifier.
     Line(String),
-    /// A trace of the second cycle, by channel.
+    /// A trace of the second cycle and its name, by channel; in a loop, by that of the upward axis.
     Ghost(String),
     /// A trace, by channel.
     Trace(String),

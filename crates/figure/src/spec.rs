@@ -41,6 +41,22 @@ pub struct FigureSpec {
     pub end_s: Option<f64>,
     /// Whether a second cycle, where one is given, is drawn thin beneath the first.
     pub ghost: bool,
+    /// What the second cycle is called; written beside its traces where they part from the first's.
+    pub ghost_title: Option<String>,
+    /// Stretches of traces that are drawn heavy, as what is new in a picture is.
+    pub heavy: Vec<Stretch>,
+}
+
+/// A stretch of a trace.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Stretch {
+    /// The trace's channel.
+    pub channel: String,
+    /// Where it begins, in the cycle's seconds.
+    pub start_s: f64,
+    /// Where it ends, in the cycle's seconds.
+    pub end_s: f64,
 }
 
 impl Default for FigureSpec {
@@ -60,6 +76,8 @@ impl Default for FigureSpec {
             start_s: None,
             end_s: None,
             ghost: true,
+            ghost_title: None,
+            heavy: Vec::new(),
         }
     }
 }

@@ -216,7 +216,8 @@ fn fingerprint(text: &str) -> u64 {
     })
 }
 
-fn base64(bytes: &[u8]) -> String {
+/// Bytes as text, by RFC 4648 with padding.
+pub fn base64(bytes: &[u8]) -> String {
     const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
     for chunk in bytes.chunks(3) {

@@ -237,6 +237,80 @@ fn a_second_cycle_lies_beneath_the_first() {
 }
 
 #[test]
+fn a_second_cycle_is_named_beside_its_traces_and_in_words() {
+    let other = invented(support::Shape { pressure: 1.3, ..Default::default() });
+    let cycle = invented(Default::default());
+    let spec = FigureSpec {
+        ghost_title: Some("kept".into()),
+        loop_channels: Some(["lv_volume", "lv_pressure"].map(str::to_owned)),
+        width_mm: 270.0,
+        ..usual()
+    };
+    let figure = figure::lay_out_over(&cycle, Some(&other), &subject(), &spec).unwrap();
+    let texts = texts(&figure);
+    let names: Vec<&Box2> =
+        texts.iter().filter(|(_, text, _)| *text == "kept").map(|(_, _, area)| area).collect();
+    assert!(names.len() >= 2, "one in a panel and one in the loop, not {}", names.len());
+    for (_, text, area) in texts.iter().filter(|(_, text, _)| *text != "kept") {
+        assert!(names.iter().all(|name| !name.overlaps(area)), "“kept” lies on “{text}”");
+    }
+    assert!(figure.alt.contains("A second cycle (kept) is drawn beneath"), "{}", figure.alt);
+    let same = figure::lay_out_over(&cycle, Some(&cycle), &subject(), &spec).unwrap();
+    let of_panels = same.items.iter().filter(|item| {
+        matches!(&item.shape, Shape::Text { text, at, .. } if text == "kept" && at[0] < 180.0)
+    });
+    assert_eq!(of_panels.count(), 0, "where both run alike there is nothing to tell apart");
+}
+
+#[test]
+fn the_second_cycles_loop_is_whole_however_long_it_lasts() {
+    let other = invented(support::Shape { stretch: 1.3, ..Default::default() });
+    let cycle = invented(Default::default());
+    let spec = FigureSpec {
+        loop_channels: Some(["lv_volume", "lv_pressure"].map(str::to_owned)),
+        width_mm: 270.0,
+        ..usual()
+    };
+    let figure = figure::lay_out_over(&cycle, Some(&other), &subject(), &spec).unwrap();
+    let wanted = Tag::Ghost("lv_pressure".into());
+    let loops = figure.items.iter().filter(|item| item.tag == wanted);
+    let closed = loops.filter(|item| match &item.shape {
+        Shape::Lines { parts, .. } => {
+            parts.len() == 1 && parts[0].first() == parts[0].last() && parts[0].len() > 4
+        }
+        _ => false,
+    });
+    assert_eq!(closed.count(), 1);
+}
+
+#[test]
+fn a_heavy_stretch_is_thick_and_no_longer_than_asked() {
+    let cycle = invented(Default::default());
+    let heavy = figure::Stretch { channel: "ecg".into(), start_s: 0.2, end_s: 0.3 };
+    let plain = lay_out(&cycle, &subject(), &usual()).unwrap();
+    let spec = FigureSpec { heavy: vec![heavy], ..usual() };
+    let figure = lay_out(&cycle, &subject(), &spec).unwrap();
+    let of_ecg = |figure: &Figure| -> Vec<(f64, f64, f64)> {
+        let items = figure.items.iter().filter(|item| item.tag == Tag::Trace("ecg".into()));
+        let lines = items.filter_map(|item| match &item.shape {
+            Shape::Lines { parts, stroke } => {
+                let xs = || parts.iter().flatten().map(|point| point[0]);
+                let ends = (xs().fold(f64::MAX, f64::min), xs().fold(f64::MIN, f64::max));
+                Some((stroke.width, ends.0, ends.1))
+            }
+            _ => None,
+        });
+        lines.collect()
+    };
+    let (usual, with) = (of_ecg(&plain), of_ecg(&figure));
+    assert_eq!((usual.len(), with.len()), (1, 2));
+    let (whole, stretch) = (usual[0], with[0]);
+    assert!(stretch.0 >= 2.0 * whole.0);
+    let per_s = (whole.2 - whole.1) / (cycle.traces[0].end_s() - cycle.traces[0].start_s);
+    assert!((stretch.2 - stretch.1 - 0.1 * per_s).abs() < 0.1, "{stretch:?} of {whole:?}");
+}
+
+#[test]
 fn a_specification_reads_from_toml_and_refuses_misspellings() {
     let text = "width_mm = 200\nlines = ['r_peak']\n[[panels]]\nchannels = ['ecg']\nheight_mm = 25";
     let spec: FigureSpec = toml::from_str(text).unwrap();

@@ -121,6 +121,13 @@ fn valve_times(inlet: &Turn, outlet: &Turn, beat: &Between) -> ValveTimes {
     ValveTimes { inlet_closes, inlet_met, outlet_opens, outlet_closes, inlet_opens }
 }
 
+/// Every trough of a trace between two times.
+fn troughs(trace: &Turn, from_s: f64, to_s: f64) -> Vec<Point> {
+    let after = |from_s: f64| trace.first_trough(from_s, to_s);
+    let next = |last: &Point| after(last.time_s + 0.005).filter(|next| next.time_s > last.time_s);
+    std::iter::successors(after(from_s), next).collect()
+}
+
 impl Beat {
     /// The pulse on the artery next to the valve: its notch lies where the valve closes.
     pub(crate) fn central_pulse(&self, trace: &Turn, times: &ValveTimes) -> Pulse {
@@ -137,8 +144,7 @@ impl Beat {
     }
 
     /// The pulse further out: its foot is where the tangent of the steepest rise meets the
-    /// level before it (intersecting tangents; common practice, no source). Its notch is as late
-    /// after the valve's closing as the foot is after its opening.
+    /// level before it (intersecting tangents; common practice, no source).
     pub(crate) fn distant_pulse(&self, trace: &Turn, slope: &Turn) -> Pulse {
         let Some(opens) = self.left.outlet_opens else {
             return Pulse::default();
@@ -151,11 +157,15 @@ impl Beat {
             Point { time_s: steepest.time_s - back_s, value: trace.at(steepest.time_s - back_s) }
         });
         let peak = trace.first_peak(steepest.time_s, steepest.time_s + 0.3);
-        // A trough before the valve's closing can have got here is of reflected waves. Feet are
-        // told late by up to a part of their rise, so some is given.
-        let notch = foot.zip(self.left.outlet_closes).and_then(|(foot, closes)| {
-            let arrives = closes + (foot.time_s - opens) - 0.03;
-            trace.first_trough(arrives, (arrives + 0.2).min(self.next_qrs_s))
+        let notch = peak.and_then(|p| {
+            let troughs = troughs(trace, p.time_s + 0.03, p.time_s + 0.35);
+            // The valve's closing arrives as much later than its opening as it takes place. What
+            // dips before that are waves reflected while the ventricle still ejects.
+            let arrives_s = foot.zip(self.left.outlet_closes);
+            let arrives_s =
+                arrives_s.map_or(p.time_s, |(foot, closes)| foot.time_s + closes - opens);
+            let off = |point: &Point| (point.time_s - arrives_s).abs();
+            troughs.into_iter().min_by(|a, b| off(a).total_cmp(&off(b)))
         });
         let dicrotic = notch.and_then(|n| trace.first_peak(n.time_s + 0.01, n.time_s + 0.3));
         Pulse { foot, peak, notch, dicrotic }

@@ -15,6 +15,7 @@ mod record;
 mod rhythm;
 mod run;
 mod schedule;
+mod settings;
 mod simulate;
 mod sounds;
 mod timing;

@@ -68,6 +68,7 @@ impl Group {
             ("lv_volume", record.volume[at::LV].clone()),
             ("rv_volume", record.volume[at::RV].clone()),
             ("la_volume", record.volume[at::LA].clone()),
+            ("ra_volume", record.volume[at::RA].clone()),
             ("aortic_flow", record.flow[AORTIC].clone()),
             ("mitral_flow", record.flow[MITRAL].clone()),
             ("finger_pulse", record.finger_pulse()),

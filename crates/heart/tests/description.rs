@@ -82,7 +82,7 @@ fn every_shipped_value_lies_within_its_parameters_range() {
 fn names_are_those_of_the_subject() {
     let (subject, cycle) = (subject(), simulate(&Heart::default(), 1).unwrap());
     let channels = "ecg heart_sounds aortic_pressure lv_pressure la_pressure rv_pressure pa_pressure ra_pressure \
-        radial_pressure lv_volume rv_volume la_volume aortic_flow mitral_flow finger_pulse";
+        radial_pressure lv_volume rv_volume la_volume ra_volume aortic_flow mitral_flow finger_pulse";
     let made: Vec<&str> = cycle.traces.iter().map(|trace| trace.channel.as_str()).collect();
     assert_eq!(made, channels.split_whitespace().collect::<Vec<_>>());
     for trace in &cycle.traces {

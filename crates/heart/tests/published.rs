@@ -227,14 +227,6 @@ fn arterial_pressure_has_its_form() {
     let foot = |channel: &str| after_q_on(&cycle, "pressure_foot", channel);
     within("aorta to wrist", foot("radial_pressure") - foot("aortic_pressure"), 70.0, 100.0);
     within("aorta to finger", foot("finger_pulse") - foot("aortic_pressure"), 90.0, 150.0);
-    // The notch travels as the foot does, and is broader further out (from memory).
-    for (channel, low_ms, high_ms) in
-        [("radial_pressure", 60.0, 140.0), ("finger_pulse", 90.0, 200.0)]
-    {
-        let late = after_q_on(&cycle, "dicrotic_notch", channel)
-            - after_q_on(&cycle, "dicrotic_notch", "aortic_pressure");
-        within("notch further out", late, low_ms, high_ms);
-    }
 }
 
 #[test]
@@ -424,4 +416,24 @@ fn the_first_sound_softens_as_pr_lengthens() {
         })
         .collect();
     assert!(loudness.windows(2).all(|pair| pair[0] > pair[1]), "{loudness:.3?}");
+}
+
+#[test]
+fn the_notch_further_out_is_where_the_valves_closing_arrives() {
+    // The pulse's foot and its incisura travel alike, so that they are the ejection time apart (its
+    // use for LVET at distant sites; from memory), and not where reflected waves dip during ejection.
+    for rate in [55.0, 68.0, 75.0, 90.0] {
+        let cycle = cycle(&[("rate_bpm", rate)]);
+        let ejection = after_q(&cycle, "aortic_closes") - after_q(&cycle, "aortic_opens");
+        for channel in ["radial_pressure", "finger_pulse"] {
+            let foot = after_q_on(&cycle, "pressure_foot", channel);
+            let notch = after_q_on(&cycle, "dicrotic_notch", channel);
+            let wave = after_q_on(&cycle, "dicrotic_peak", channel);
+            let period = 1000.0 * cycle.period_s;
+            // A computed cycle comes round again.
+            let after_foot = (notch - foot).rem_euclid(period);
+            within(&format!("{channel} at {rate}"), after_foot - ejection, -40.0, 70.0);
+            assert!((wave - notch).rem_euclid(period) < 0.3 * period, "{channel} at {rate}");
+        }
+    }
 }

@@ -8,7 +8,9 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 use heart::{PARAMETERS, Parameter, Rhythm};
 
-pub(crate) use measure::{ByHand, Edit, Measure, Stored};
+use crate::practice_page::Package;
+
+pub(crate) use measure::{ByHand, Edit, Measure, Stored, hertz, second, separator};
 
 /// Draw and hear the cardiac cycle, computed. For teaching; not a medical device.
 #[derive(Debug, Parser)]
@@ -41,6 +43,9 @@ pub(crate) enum Command {
     /// not a medical device
     #[command(after_help = measure::HELP)]
     Measure(Box<Measure>),
+    /// Write a test as one HTML file that students practise with at home, without a network
+    #[command(after_help = PRACTICE_PAGE)]
+    PracticePage(PracticePage),
     /// Write an invented course with a class's filled-in sheets, to try everything on
     Demo(Demo),
 }
@@ -49,6 +54,10 @@ const MARK: &str = "\
 Everything that is read, found and decided is kept in marks.sqlite in the folder; what was read is
 not read again, so a run that was stopped goes on where it was. Without scans, what is there is
 marked again. Exit code 1 where no page could be read.";
+
+const PRACTICE_PAGE: &str = "\
+The page signs its result codes with a key that is kept beside the test, in practice/. The key also
+stands in the page: a code that fits says which page made it, not who drew.";
 
 impl Default for Command {
     fn default() -> Self {
@@ -67,6 +76,13 @@ pub(crate) struct Open {
     /// Print the address and leave the browser alone
     #[arg(long)]
     pub(crate) no_browser: bool,
+    /// Also serve practice, and nothing else, to this network: whoever types the code that is
+    /// shown can draw; nothing of the class can be reached
+    #[arg(long)]
+    pub(crate) classroom: bool,
+    /// Port for the classroom; any free one if not given
+    #[arg(long, value_name = "PORT", requires = "classroom")]
+    pub(crate) classroom_port: Option<u16>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -229,6 +245,22 @@ pub(crate) struct Mark {
     /// Print results.json in place of a summary
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct PracticePage {
+    /// What is to be practised
+    #[arg(value_name = "TEST.toml")]
+    pub(crate) test: PathBuf,
+    /// Where to
+    #[arg(short, long, value_name = "FILE", required_unless_present = "verify")]
+    pub(crate) output: Option<PathBuf>,
+    /// Write a package for a learning-management system, in place of the page alone
+    #[arg(long)]
+    pub(crate) package: Option<Package>,
+    /// Say what a student's result code says, if a page of this test made it
+    #[arg(long, value_name = "CODE", conflicts_with_all = ["output", "package"])]
+    pub(crate) verify: Option<String>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -2,8 +2,8 @@
 //! change does to it.
 
 use cardiac::{Answer, Calculation, Change, Prediction};
-use convention::questions::{Kind, Question, Stands, questions_of};
-use convention::{Point, beats, check, check_on};
+use convention::questions::{Kind, Question, questions_of};
+use convention::{check, check_on};
 use cycle::{Cycle, Random, Subject};
 use heart::Heart;
 use sheet::{Exercise, Test};
@@ -21,11 +21,6 @@ pub(crate) struct FormHeart {
 const LOOKED_FOR: usize = 200;
 /// How many choices a question of the first form has, where it can.
 const CHOICES: usize = 5;
-/// Seconds by which things that are to be put in order are apart on the figure.
-const APART_S: f64 = 0.012;
-/// Seconds around a line in which no valve moves, if it is asked which are open there: as far
-/// as classroom rules let a valve's instant vary (no source).
-const STILL_S: f64 = 0.035;
 /// What is asked about one change, at least and at most.
 const ASKED: [usize; 2] = [2, 4];
 /// Lines to work a number out on, and to answer a prediction on.
@@ -68,52 +63,6 @@ pub(crate) fn note(test: &Test) -> String {
     parts.join(" ")
 }
 
-/// Whether there is one answer, by the rules and on this form's figure: its points are there,
-/// in a strict order with room between them, and no valve moves near where it is asked about.
-fn is_decided(question: &Question, subject: &Subject, form: &FormHeart) -> bool {
-    let all = beats(&form.drawn, subject);
-    let Some(beat) = all.first() else { return false };
-    let points = question.choices.iter().filter_map(|choice| match &choice.stands {
-        Stands::Point(point) => Some(point),
-        _ => None,
-    });
-    let points: Vec<&Point> = points.collect();
-    let times: Option<Vec<f64>> = points.iter().map(|point| beat.time_s(point)).collect();
-    let Some(times) = times else { return false };
-    let Some(about) =
-        question.about.iter().map(|point| beat.time_s(point)).collect::<Option<Vec<f64>>>()
-    else {
-        return false;
-    };
-    match question.kind {
-        Kind::Order => {
-            let count = question.choices.len();
-            let order: Vec<f64> = question.answer.iter().map(|&index| times[index]).collect();
-            question.pairs.len() == count * (count - 1) / 2
-                && order.windows(2).all(|pair| pair[1] - pair[0] >= APART_S)
-        }
-        Kind::First => {
-            let together = question
-                .answer
-                .iter()
-                .any(|&index| question.choices[index].stands == Stands::Together);
-            together || times.windows(2).all(|pair| (pair[1] - pair[0]).abs() >= APART_S)
-        }
-        Kind::Between => true,
-        Kind::Bars => {
-            let bars = question.choices.iter().filter_map(|choice| match &choice.stands {
-                Stands::Bar(id) => subject.bar(id),
-                _ => None,
-            });
-            let moves: Vec<f64> = bars
-                .flat_map(|bar| [&bar.from, &bar.to])
-                .flat_map(|event| form.drawn.times_of(event))
-                .collect();
-            about.iter().all(|at| moves.iter().all(|event| (event - at).abs() >= STILL_S))
-        }
-    }
-}
-
 fn too_few(kind: &str, asked: usize, found: usize) -> Failure {
     let remedy = match (found, kind) {
         (0, "open") => {
@@ -152,7 +101,7 @@ fn from_rules(
     for (name, kind, count) in wanted {
         let drawn = Some(&form.drawn);
         let mut these = questions_of(&[kind], convention, subject, &found, drawn, seed, LOOKED_FOR);
-        these.retain(|question| is_decided(question, subject, form));
+        these.retain(|question| question.is_decided(subject, &form.drawn));
         if these.len() < count {
             return Err(too_few(name, count, these.len()));
         }

@@ -16,6 +16,7 @@ mod mark;
 mod mark_command;
 mod measure;
 mod measure_command;
+mod practice_page;
 mod progress;
 mod roster;
 mod schematics;
@@ -44,6 +45,7 @@ fn main() -> ExitCode {
         Command::Sheet(sheet) => sheet_command::run(&sheet),
         Command::Mark(mark) => mark_command::run(&mark),
         Command::Measure(measure) => measure_command::run(&measure),
+        Command::PracticePage(page) => practice_page::run(&page),
         Command::Demo(demo) => demo_command::run(&demo),
     };
     match done {

@@ -12,26 +12,17 @@ use crate::mark::class::Class;
 use crate::mark::decisions::{self, Askable};
 use crate::mark::inputs::Inputs;
 use crate::mark::list::SheetList;
-use crate::mark::prints::{Books, Editions, Readers, Source};
+use crate::mark::prints::{Books, Readers};
+use crate::mark::reading;
 use crate::mark::results::PageStatus;
-use crate::mark::sheets::{Marked, mark_all};
+use crate::mark::run::{self, Definition, Written, mark_prints, prints, usual_print};
+use crate::mark::sheets::{self, Marked};
 use crate::mark::summary::{Told, quoted};
-use crate::mark::{gradebook, pages, reading, review, sheets};
-use crate::test_file::{self, Changes, TestFile};
 
 pub(crate) fn run(args: &args::Mark) -> Result<(), Failure> {
-    let text = files::read(&args.test)?;
-    let read = |path: &Path, text: &str| {
-        test_file::read(path, text, &Changes::default(), &BTreeMap::new())
-    };
-    let TestFile { test, conventions } = read(&args.test, &text)?;
-    let rubric = serde_json::to_string(&conventions).map_err(Failure::kept)?;
-    let (title, convention) = (test.title.clone(), test.convention.clone());
-    let mut sources = vec![Source { path: args.test.clone(), text, test }];
+    let mut definition = Definition::read(&args.test)?;
     for path in &args.printed {
-        let text = files::read(path)?;
-        let test = read(path, &text)?.test;
-        sources.push(Source { path: path.clone(), text, test });
+        definition.add_printed(path.clone(), files::read(path)?)?;
     }
     let lists =
         args.sheets.iter().map(|path| SheetList::read(path)).collect::<Result<Vec<_>, _>>()?;
@@ -44,7 +35,7 @@ pub(crate) fn run(args: &args::Mark) -> Result<(), Failure> {
     }
     let course = Course::open(folder)?;
 
-    let editions = Editions::new(sources, known_conventions(&course)?);
+    let (editions, rules) = definition.editions(&course)?;
     let subject = heart::subject();
     let books = Books::new(&editions, &subject);
     books.check()?;
@@ -56,17 +47,12 @@ pub(crate) fn run(args: &args::Mark) -> Result<(), Failure> {
     for list in &lists {
         list.add(&course, &editions, &usual)?;
     }
-    let prints = prints(&course, &editions)?;
-    let before = prints
-        .iter()
-        .map(|id| Ok((id.clone(), course.marking(id)?.map(|marking| marking.id))))
+    let before = prints(&course, &editions)?
+        .into_iter()
+        .map(|id| Ok((id.clone(), course.marking(&id)?.map(|marking| marking.id))))
         .collect::<Result<BTreeMap<String, Option<MarkingId>>, Failure>>()?;
     let accept = args.accept.then(|| args.who.as_deref().unwrap_or_default());
-    let mut marked = Vec::new();
-    for id in &prints {
-        let sheets = mark_all(&course, &books, id, (&convention, &rubric), accept)?;
-        marked.push((id.clone(), sheets));
-    }
+    let marked = mark_prints(&course, &books, &rules, accept)?;
     let decided = match (&rows, &args.decisions, &args.who) {
         (Some(rows), Some(path), Some(who)) => {
             // What a person looked at was marked before this run, if anything was.
@@ -80,26 +66,17 @@ pub(crate) fn run(args: &args::Mark) -> Result<(), Failure> {
     };
     let changes: Vec<sheets::Change> =
         marked.iter().flat_map(|(_, marked)| marked.changes.clone()).collect();
-    let class = Class::new(&course, &books, &title, marked, &inputs)?;
+    let class = Class::new(&course, &books, &rules.title, marked, &inputs)?;
 
-    let results = serde_json::to_string(&class.results()).map_err(Failure::kept)? + "\n";
-    let out = |name: &str, bytes: &[u8]| files::replace(&args.output.join(name), bytes);
-    out("results.json", results.as_bytes())?;
-    out("gradebook.csv", gradebook::csv(&class).as_bytes())?;
-    let questions = review::write(&class, &course, &convention, &args.output)?;
-    let mut written = vec!["results.json", "gradebook.csv", "review.csv", "review/"];
-    if let Some(pdfs) = pages::pdfs(&class, &course, &books, &convention)? {
-        out("feedback.pdf", &pdfs.feedback)?;
-        out("class.pdf", &pdfs.class)?;
-        written.extend(["feedback.pdf", "class.pdf"]);
-    }
+    let Written { questions, files: written } =
+        run::write(&class, &course, &books, &rules.convention, &args.output)?;
     if args.json {
-        files::write_or_print(None, results.as_bytes())?;
+        files::write_or_print(None, &run::results(&class)?)?;
     } else {
         let told = Told {
             class: &class,
             inputs: &inputs,
-            convention: &convention,
+            convention: &rules.convention,
             changes: &changes,
             accepted: args.accept,
             decided,
@@ -131,47 +108,13 @@ fn keep_unread_decisions(args: &args::Mark) -> Result<(), Failure> {
     if args.decisions.as_deref().is_some_and(same) {
         return Ok(());
     }
-    let text = std::fs::read(&path).unwrap_or_default();
-    if decisions::is_filled_in(&String::from_utf8_lossy(&text)) {
+    if run::has_unread_decisions(&args.output) {
         return Err(Failure::file(
             &path,
             "there are decisions in this file that would be written over; take them in with --decisions and --who, or move the file elsewhere",
         ));
     }
     Ok(())
-}
-
-/// The conventions of prints that were read before, as they were then: sheets look as they were
-/// printed, however the rules are changed later.
-fn known_conventions(
-    course: &Course,
-) -> Result<BTreeMap<String, BTreeMap<String, String>>, Failure> {
-    let mut known = BTreeMap::new();
-    for test in course.tests()? {
-        known.insert(test.id, test.conventions.to().map_err(Failure::kept)?);
-    }
-    Ok(known)
-}
-
-/// The prints that the course has sheets of, the test's own first.
-fn prints(course: &Course, editions: &Editions) -> Result<Vec<String>, Failure> {
-    let own = editions.own_id();
-    let mut prints: Vec<String> = course.tests()?.into_iter().map(|test| test.id).collect();
-    prints.retain(|id| editions.knows(id));
-    prints.sort_by_key(|id| *id != own);
-    Ok(prints)
-}
-
-/// The print of which most pages were read; the test's own where none was.
-fn usual_print(course: &Course, editions: &Editions) -> Result<String, Failure> {
-    let mut usual = (0, editions.own_id());
-    for id in prints(course, editions)? {
-        let pages = course.sheet_pages(&id)?.len();
-        if pages > usual.0 {
-            usual = (pages, id);
-        }
-    }
-    Ok(usual.1)
 }
 
 /// What can be decided about.

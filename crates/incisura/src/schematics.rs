@@ -1,6 +1,7 @@
 //! What is found out about a convention, and how its figures look.
 
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use cardiac::Shipped;
 use convention::{
@@ -59,6 +60,21 @@ pub(crate) fn normal_beat(heart: &Heart) -> Result<Cycle, Failure> {
     Ok(heart::simulate(&normal, 1)?)
 }
 
+/// The beat of a resting adult at each of [`RATES`], computed once.
+fn beats_at_rates() -> Result<&'static [Cycle], Failure> {
+    static BEATS: OnceLock<Vec<Cycle>> = OnceLock::new();
+    if let Some(made) = BEATS.get() {
+        return Ok(made);
+    }
+    let at = |rate: u16| {
+        let mut heart = Heart::default();
+        heart.parameters.rate_bpm = f64::from(rate);
+        normal_beat(&heart)
+    };
+    let made = RATES.into_iter().map(at).collect::<Result<Vec<_>, _>>()?;
+    Ok(BEATS.get_or_init(|| made))
+}
+
 /// Everything that can be said about a convention and a heart.
 pub(crate) struct Findings {
     /// The timing rules by themselves.
@@ -88,10 +104,8 @@ impl Findings {
             _ => Vec::new(),
         };
         let mut drawn_at = Vec::new();
-        for rate in RATES {
-            let mut at_rate = Heart::default();
-            at_rate.parameters.rate_bpm = f64::from(rate);
-            if schematic(convention, &subject, &normal_beat(&at_rate)?, 1).is_ok() {
+        for (rate, beat) in RATES.into_iter().zip(beats_at_rates()?) {
+            if schematic(convention, &subject, beat, 1).is_ok() {
                 drawn_at.push(rate);
             }
         }

@@ -1,5 +1,6 @@
 //! `incisura sheet`: drawing sheets, keys, rubrics, handouts and questions for a test.
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -8,14 +9,14 @@ use cycle::{Cycle, Subject};
 use figure::{Page, font};
 use heart::Heart;
 use sheet::{
-    Book, Copy, Handout, Interval, Orientation, Setting, SheetError, StripExercise, StripQuestion,
+    Book, Copy, Exercise, Handout, Interval, Orientation, SheetError, StripExercise, StripQuestion,
     StripSpec, StripText, Test, forms,
 };
 
 use crate::args;
 use crate::exercises::FormHeart;
 use crate::failure::Failure;
-use crate::test_file::{self, Changes, at_key, heart_with};
+use crate::test_file::{self, Changes, at_key, strip_heart};
 use crate::{exercises, files, progress, roster};
 
 pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
@@ -25,62 +26,294 @@ pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
 /// Prints what is asked for; gives what there is to tell.
 pub(crate) fn print(args: &args::Sheet) -> Result<String, Failure> {
     let text = files::read(&args.test)?;
-    let subject = heart::subject();
     let changes = Changes {
         forms: args.forms.map(usize::from),
         paper: args.paper.map(Into::into),
         large_print: args.large_print,
     };
-    let read = test_file::read(&args.test, &text, &changes, &BTreeMap::new())?;
-    let test = read.test;
     let students = args.roster.as_deref().map(roster::read).transpose()?.unwrap_or_default();
-    let hearts = forms(&test)
-        .iter()
-        .map(|form| test_file::form_heart(&test, form, &args.test, &text))
-        .collect::<Result<Vec<FormHeart>, _>>()?;
-    let models = hearts.iter().map(|form| form.drawn.clone()).collect();
-    let id = test_file::identity(&text, test.forms, test.paper, test.large_print);
-    let at_fault = |error: SheetError| Failure::file(&args.test, error.to_string());
-    let book = Book::new(&test, &subject, &id, models).map_err(at_fault)?;
-    let mut copies = copies(&book, test.forms, &students, args.spare);
-    for copy in &mut copies {
-        leave_unprintable(copy);
-    }
-    let mut sheets = progress::counted("drawing sheets", &copies, |copy| {
-        book.drawing_sheets(std::slice::from_ref(copy)).map_err(at_fault)
-    })?;
-    let mut print = Print { title: &test.title, files: Vec::new(), said: String::new() };
-    print.pdf("drawing-sheets.pdf", "Drawing sheets", &sheets.concat())?;
-    print.pdf("key.pdf", "Key", &book.key())?;
-    print.pdf("rubric.pdf", "Rubric", &book.rubric())?;
-    print.handouts(&test, &book, &at_fault)?;
-    if test.questions.counts().iter().any(|(_, count)| *count > 0) {
-        let exercises = exercises::exercises(&test, &hearts)?;
-        let note = exercises::note(&test);
-        let asked: Vec<Vec<Page>> =
-            copies.iter().map(|copy| book.questions(copy, &exercises[copy.form], &note)).collect();
-        print.pdf("questions.pdf", "Questions", &asked.concat())?;
-        let answered = book.questions_key(&exercises, &note);
-        print.pdf("questions-key.pdf", "Key to the questions", &answered)?;
+    let order = Order { students, spare: args.spare };
+    with_press(&args.test, &text, &changes, order, |press| {
+        let mut print = Print { title: &press.test.title, files: Vec::new(), said: String::new() };
+        let mut sheets = press.sheets()?;
+        let mut asked = Vec::new();
+        for document in Document::of(press.test) {
+            let pages = match document {
+                Document::DrawingSheets => sheets.concat(),
+                Document::Questions => {
+                    asked = press.questions()?;
+                    asked.concat()
+                }
+                other => press.pages(other)?,
+            };
+            print.pdf(document, &pages)?;
+        }
         for (sheet, asked) in sheets.iter_mut().zip(asked) {
             sheet.extend(asked);
         }
+        print.file("geometry.json", press.geometry()?.into_bytes());
+        if !press.order.students.is_empty() {
+            print.file("sheets.csv", press.order.sheet_list(press.test.forms).into_bytes());
+        }
+        let mut said = print.write(&args.output)?;
+        if args.per_student {
+            let folder = args.output.join("per-student");
+            write_each(&folder, press.test, &press.copies, &sheets)?;
+            let _ = writeln!(said, "per-student/           {} files", press.copies.len());
+        }
+        Ok(said)
+    })
+}
+
+/// Something that is printed for a test.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Document {
+    DrawingSheets,
+    Key,
+    Rubric,
+    ModelCopy,
+    Steps,
+    Labelled,
+    Cloze,
+    ClozeKey,
+    RaisedLine,
+    Questions,
+    QuestionsKey,
+    Strips,
+    StripsKey,
+}
+
+impl Document {
+    pub(crate) const ALL: [Self; 13] = [
+        Self::DrawingSheets,
+        Self::Key,
+        Self::Rubric,
+        Self::ModelCopy,
+        Self::Steps,
+        Self::Labelled,
+        Self::Cloze,
+        Self::ClozeKey,
+        Self::RaisedLine,
+        Self::Questions,
+        Self::QuestionsKey,
+        Self::Strips,
+        Self::StripsKey,
+    ];
+
+    /// All that `test` asks for.
+    pub(crate) fn of(test: &Test) -> Vec<Self> {
+        let mut all = vec![Self::DrawingSheets, Self::Key, Self::Rubric];
+        for handout in &test.handouts {
+            all.extend_from_slice(match handout {
+                Handout::ModelCopy => &[Self::ModelCopy],
+                Handout::Steps => &[Self::Steps],
+                Handout::Labelled => &[Self::Labelled],
+                Handout::Cloze => &[Self::Cloze, Self::ClozeKey],
+                Handout::RaisedLine => &[Self::RaisedLine],
+            });
+        }
+        if test.questions.counts().iter().any(|(_, count)| *count > 0) {
+            all.extend([Self::Questions, Self::QuestionsKey]);
+        }
+        if !test.strips.is_empty() {
+            all.extend([Self::Strips, Self::StripsKey]);
+        }
+        all
     }
-    if !test.strips.is_empty() {
-        let [asked, answered] = sheet::strip_pages(&test, &strips(&test, &args.test, &text)?);
-        print.pdf("ecg-strips.pdf", "ECG strips", &asked)?;
-        print.pdf("ecg-strips-key.pdf", "Key to the ECG strips", &answered)?;
+
+    pub(crate) fn file(self) -> &'static str {
+        match self {
+            Self::DrawingSheets => "drawing-sheets.pdf",
+            Self::Key => "key.pdf",
+            Self::Rubric => "rubric.pdf",
+            Self::ModelCopy => "model-copy.pdf",
+            Self::Steps => "steps.pdf",
+            Self::Labelled => "labelled.pdf",
+            Self::Cloze => "cloze.pdf",
+            Self::ClozeKey => "cloze-key.pdf",
+            Self::RaisedLine => "raised-line.pdf",
+            Self::Questions => "questions.pdf",
+            Self::QuestionsKey => "questions-key.pdf",
+            Self::Strips => "ecg-strips.pdf",
+            Self::StripsKey => "ecg-strips-key.pdf",
+        }
     }
-    print.file("geometry.json", book.geometry(&copies).map_err(at_fault)?.into_bytes());
-    if !students.is_empty() {
-        print.file("sheets.csv", sheet_list(&copies, &students, test.forms).into_bytes());
+
+    pub(crate) fn title(self) -> &'static str {
+        match self {
+            Self::DrawingSheets => "Drawing sheets",
+            Self::Key => "Key",
+            Self::Rubric => "Rubric",
+            Self::ModelCopy => "Model copy",
+            Self::Steps => "Step by step",
+            Self::Labelled => "Labelled figure",
+            Self::Cloze => "Figure to label",
+            Self::ClozeKey => "Key to the figure to label",
+            Self::RaisedLine => "Raised lines",
+            Self::Questions => "Questions",
+            Self::QuestionsKey => "Key to the questions",
+            Self::Strips => "ECG strips",
+            Self::StripsKey => "Key to the ECG strips",
+        }
     }
-    let mut said = print.write(&args.output)?;
-    if args.per_student {
-        write_each(&args.output.join("per-student"), &test, &copies, &sheets)?;
-        let _ = writeln!(said, "per-student/           {} files", copies.len());
+}
+
+/// For whom sheets are printed.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Order {
+    pub(crate) students: Vec<roster::Student>,
+    /// Numbered sheets without a name.
+    pub(crate) spare: Option<u16>,
+}
+
+impl Order {
+    /// A numbered sheet for each student and the spare ones; none where neither is asked for.
+    fn copies(&self, forms: usize) -> Vec<Copy> {
+        // Neighbours in the list get different forms.
+        let numbered = |index: usize, name: Option<String>| Copy {
+            sheet: index as u32 + 1,
+            form: index % forms,
+            name,
+        };
+        let named = self.students.iter().enumerate();
+        let named = named.map(|(index, student)| numbered(index, Some(student.name.clone())));
+        let first = self.students.len();
+        let spare = first..first + usize::from(self.spare.unwrap_or(0));
+        named.chain(spare.map(|index| numbered(index, None))).collect()
     }
-    Ok(said)
+
+    /// Who has which sheet: for the course folder, not for the sheets.
+    pub(crate) fn sheet_list(&self, forms: usize) -> String {
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        let mut row = |fields: [&str; 4]| {
+            writer
+                .write_record(fields)
+                .expect("writing to memory succeeds and rows have one length");
+        };
+        row(["sheet", "form", "name", "id"]);
+        for (index, copy) in self.copies(forms).iter().enumerate() {
+            let form = char::from(b'A' + copy.form as u8).to_string();
+            let student = self.students.get(index);
+            let (name, id) = student.map_or(("", ""), |s| (s.name.as_str(), s.id.as_str()));
+            row([&copy.sheet.to_string(), &form, name, id]);
+        }
+        let bytes = writer.into_inner().expect("flushing to memory succeeds");
+        String::from_utf8(bytes).expect("fields are text")
+    }
+}
+
+/// A test laid out, from which any of its documents can be made.
+pub(crate) struct Press<'a> {
+    path: &'a Path,
+    text: &'a str,
+    pub(crate) test: &'a Test,
+    hearts: &'a [FormHeart],
+    book: &'a Book<'a>,
+    order: Order,
+    copies: Vec<Copy>,
+    exercises: OnceCell<Vec<Vec<Exercise>>>,
+}
+
+/// Lays out the test with this `text` in `path` and does `work` with it.
+pub(crate) fn with_press<T>(
+    path: &Path,
+    text: &str,
+    changes: &Changes,
+    order: Order,
+    work: impl FnOnce(&Press<'_>) -> Result<T, Failure>,
+) -> Result<T, Failure> {
+    let subject = heart::subject();
+    let test = test_file::read(path, text, changes, &BTreeMap::new())?.test;
+    let hearts = forms(&test)
+        .iter()
+        .map(|form| test_file::form_heart(&test, form, path, text))
+        .collect::<Result<Vec<FormHeart>, _>>()?;
+    let models = hearts.iter().map(|form| form.drawn.clone()).collect();
+    let id = test_file::identity(text, test.forms, test.paper, test.large_print);
+    let book = Book::new(&test, &subject, &id, models);
+    let book = book.map_err(|error| Failure::file(path, error.to_string()))?;
+    let mut copies = order.copies(test.forms);
+    if copies.is_empty() {
+        copies = book.masters();
+    }
+    for copy in &mut copies {
+        leave_unprintable(copy);
+    }
+    work(&Press {
+        path,
+        text,
+        test: &test,
+        hearts: &hearts,
+        book: &book,
+        order,
+        copies,
+        exercises: OnceCell::new(),
+    })
+}
+
+impl Press<'_> {
+    fn at_fault(&self, error: SheetError) -> Failure {
+        Failure::file(self.path, error.to_string())
+    }
+
+    /// The drawing sheet of each copy.
+    fn sheets(&self) -> Result<Vec<Vec<Page>>, Failure> {
+        progress::counted("drawing sheets", &self.copies, |copy| {
+            let pages = self.book.drawing_sheets(std::slice::from_ref(copy));
+            pages.map_err(|error| self.at_fault(error))
+        })
+    }
+
+    fn exercises(&self) -> Result<&[Vec<Exercise>], Failure> {
+        if let Some(made) = self.exercises.get() {
+            return Ok(made);
+        }
+        let made = exercises::exercises(self.test, self.hearts)?;
+        Ok(self.exercises.get_or_init(|| made))
+    }
+
+    /// The questions of each copy.
+    fn questions(&self) -> Result<Vec<Vec<Page>>, Failure> {
+        let exercises = self.exercises()?;
+        let note = exercises::note(self.test);
+        let ask = |copy: &Copy| self.book.questions(copy, &exercises[copy.form], &note);
+        Ok(self.copies.iter().map(ask).collect())
+    }
+
+    fn geometry(&self) -> Result<String, Failure> {
+        self.book.geometry(&self.copies).map_err(|error| self.at_fault(error))
+    }
+
+    /// The pages of a document.
+    pub(crate) fn pages(&self, document: Document) -> Result<Vec<Page>, Failure> {
+        let book = self.book;
+        let at_fault = |error| self.at_fault(error);
+        let strips = |which: usize| -> Result<Vec<Page>, Failure> {
+            let strips = strips(self.test, self.path, self.text)?;
+            Ok(sheet::strip_pages(self.test, &strips).into_iter().nth(which).unwrap_or_default())
+        };
+        let cloze = |which: usize| -> Result<Vec<Page>, Failure> {
+            let pages = book.cloze().map_err(at_fault)?;
+            Ok(pages.into_iter().nth(which).unwrap_or_default())
+        };
+        match document {
+            Document::DrawingSheets => Ok(self.sheets()?.concat()),
+            Document::Key => Ok(book.key()),
+            Document::Rubric => Ok(book.rubric()),
+            Document::ModelCopy => Ok(book.model_copies()),
+            Document::Steps => book.steps().map_err(at_fault),
+            Document::Labelled => book.labelled().map_err(at_fault),
+            Document::Cloze => cloze(0),
+            Document::ClozeKey => cloze(1),
+            Document::RaisedLine => book.raised_lines().map_err(at_fault),
+            Document::Questions => Ok(self.questions()?.concat()),
+            Document::QuestionsKey => {
+                Ok(book.questions_key(self.exercises()?, &exercises::note(self.test)))
+            }
+            Document::Strips => strips(0),
+            Document::StripsKey => strips(1),
+        }
+    }
 }
 
 /// What will be written, once all of it could be made.
@@ -92,7 +325,8 @@ struct Print<'a> {
 }
 
 impl Print<'_> {
-    fn pdf(&mut self, name: &'static str, what: &str, pages: &[Page]) -> Result<(), Failure> {
+    fn pdf(&mut self, document: Document, pages: &[Page]) -> Result<(), Failure> {
+        let (name, what) = (document.file(), document.title());
         let pdf = progress::during("writing pages", || {
             figure::pdf_of(pages, &format!("{what}: {}", self.title))
         })?;
@@ -106,39 +340,6 @@ impl Print<'_> {
     fn file(&mut self, name: &'static str, bytes: Vec<u8>) {
         let _ = writeln!(self.said, "{name}");
         self.files.push((name, bytes));
-    }
-
-    fn handouts(
-        &mut self,
-        test: &Test,
-        book: &Book<'_>,
-        at_fault: &dyn Fn(SheetError) -> Failure,
-    ) -> Result<(), Failure> {
-        for handout in &test.handouts {
-            match handout {
-                Handout::ModelCopy => {
-                    self.pdf("model-copy.pdf", "Model copy", &book.model_copies())?;
-                }
-                Handout::Steps => {
-                    let steps = book.steps().map_err(at_fault)?;
-                    self.pdf("steps.pdf", "Step by step", &steps)?;
-                }
-                Handout::Labelled => {
-                    let pages = book.labelled().map_err(at_fault)?;
-                    self.pdf("labelled.pdf", "Labelled figure", &pages)?;
-                }
-                Handout::Cloze => {
-                    let [asked, answered] = book.cloze().map_err(at_fault)?;
-                    self.pdf("cloze.pdf", "Figure to label", &asked)?;
-                    self.pdf("cloze-key.pdf", "Key to the figure to label", &answered)?;
-                }
-                Handout::RaisedLine => {
-                    let pages = book.raised_lines().map_err(at_fault)?;
-                    self.pdf("raised-line.pdf", "Raised lines", &pages)?;
-                }
-            }
-        }
-        Ok(())
     }
 
     /// Writes everything into `folder`; gives what there is to tell.
@@ -168,29 +369,6 @@ fn write_each(
     Ok(())
 }
 
-/// One master of each form, or a numbered sheet for each student and the spare ones.
-fn copies(
-    book: &Book<'_>,
-    forms: usize,
-    students: &[roster::Student],
-    spare: Option<u16>,
-) -> Vec<Copy> {
-    if students.is_empty() && spare.is_none() {
-        return book.masters();
-    }
-    // Neighbours in the list get different forms.
-    let numbered = |index: usize, name: Option<String>| Copy {
-        sheet: index as u32 + 1,
-        form: index % forms,
-        name,
-    };
-    let named = students.iter().enumerate();
-    let named = named.map(|(index, student)| numbered(index, Some(student.name.clone())));
-    let spare = usize::from(spare.unwrap_or(0));
-    let unnamed = (students.len()..students.len() + spare).map(|index| numbered(index, None));
-    named.chain(unnamed).collect()
-}
-
 /// Leaves the name line empty where the typefaces lack a letter of the name, and says so.
 fn leave_unprintable(copy: &mut Copy) {
     let lacking = copy.name.as_deref().map(font::lacking).unwrap_or_default();
@@ -204,37 +382,11 @@ fn leave_unprintable(copy: &mut Copy) {
     }
 }
 
-/// Who has which sheet: for the course folder, not for the sheets.
-fn sheet_list(copies: &[Copy], students: &[roster::Student], forms: usize) -> String {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let mut row = |fields: [&str; 4]| {
-        writer.write_record(fields).expect("writing to memory succeeds and rows have one length");
-    };
-    row(["sheet", "form", "name", "id"]);
-    for (index, copy) in copies.iter().enumerate() {
-        let form = char::from(b'A' + (copy.form % forms) as u8).to_string();
-        let student = students.get(index);
-        let (name, id) = student.map_or(("", ""), |s| (s.name.as_str(), s.id.as_str()));
-        row([&copy.sheet.to_string(), &form, name, id]);
-    }
-    let bytes = writer.into_inner().expect("flushing to memory succeeds");
-    String::from_utf8(bytes).expect("fields are text")
-}
-
 /// The strips that the test asks for, with what is asked about each.
 fn strips(test: &Test, path: &Path, text: &str) -> Result<Vec<StripExercise>, Failure> {
     let subject = heart::subject();
     let one = |strip: &StripText| {
-        let numbers = strip.settings.iter().filter_map(|(name, setting)| match setting {
-            Setting::Number(value) => Some((name.as_str(), *value)),
-            _ => None,
-        });
-        let names = strip.settings.iter().filter_map(|(name, setting)| match setting {
-            Setting::Name(value) => Some((name.as_str(), value.as_str())),
-            _ => None,
-        });
-        let heart = heart_with(numbers, names.collect())
-            .map_err(|error| at_key(path, text, strip.line, error))?;
+        let heart = strip_heart(strip).map_err(|error| at_key(path, text, strip.line, error))?;
         let cycle = heart::simulate(&heart, heart::natural_beats(&heart))?;
         Ok(strip_exercise(&subject, &heart, &cycle))
     };

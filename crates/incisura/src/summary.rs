@@ -75,14 +75,30 @@ pub(crate) const GROUPS: &[(&str, &[Measure])] = &[
 impl Measure {
     /// The number as shown, without its unit, or `None` where the cycle does not have it.
     pub(crate) fn shown(&self, cycle: &Cycle) -> Option<String> {
-        let value = cycle.summary.get(self.id)? * self.factor;
+        Some(self.text(cycle.summary.get(self.id)? * self.factor))
+    }
+
+    /// How much more the second cycle has than the first, with its sign. It is what lies between
+    /// the two numbers as they are shown, so that whoever subtracts them finds the same.
+    pub(crate) fn difference(&self, first: &Cycle, second: &Cycle) -> Option<String> {
+        let shown = |cycle: &Cycle| self.shown(cycle)?.parse::<f64>().ok();
+        let text = self.text(shown(second)? - shown(first)?);
+        let nothing = text.trim_start_matches(['0', '.']).is_empty();
+        Some(if nothing || text.starts_with('-') {
+            text.replace('-', "−")
+        } else {
+            format!("+{text}")
+        })
+    }
+
+    fn text(&self, value: f64) -> String {
         let text = format!("{value:.*}", self.decimals);
         // A tiny negative number would otherwise be shown as minus nothing.
-        Some(if text.trim_start_matches(['-', '0', '.']).is_empty() {
+        if text.trim_start_matches(['-', '0', '.']).is_empty() {
             text.trim_start_matches('-').to_owned()
         } else {
             text
-        })
+        }
     }
 }
 

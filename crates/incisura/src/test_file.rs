@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use convention::{Convention, schematic};
-use heart::{Heart, HeartError, Rhythm};
-use sheet::{DrawnFrom, Form, Paper, Setting, Test};
+use heart::{Heart, HeartError};
+use sheet::{DrawnFrom, Form, Paper, Setting, StripText, Test};
 
 use crate::exercises::FormHeart;
 use crate::failure::Failure;
@@ -119,10 +119,34 @@ pub(crate) fn form_heart(
     Ok(FormHeart { heart, computed, drawn })
 }
 
+/// Refuses a test with a heart that cannot be.
+pub(crate) fn check_hearts(test: &Test, path: &Path, text: &str) -> Result<(), Failure> {
+    for form in sheet::forms(test) {
+        heart_of(&form).map_err(|error| at_key(path, text, 1, error))?;
+    }
+    for strip in &test.strips {
+        strip_heart(strip).map_err(|error| at_key(path, text, strip.line, error))?;
+    }
+    Ok(())
+}
+
+/// The heart of a strip.
+pub(crate) fn strip_heart(strip: &StripText) -> Result<Heart, HeartError> {
+    let numbers = strip.settings.iter().filter_map(|(name, setting)| match setting {
+        Setting::Number(value) => Some((name.as_str(), *value)),
+        _ => None,
+    });
+    let names = strip.settings.iter().filter_map(|(name, setting)| match setting {
+        Setting::Name(value) => Some((name.as_str(), value.as_str())),
+        _ => None,
+    });
+    Heart::of_settings(numbers, &names.collect())
+}
+
 fn heart_of(form: &Form) -> Result<Heart, HeartError> {
     let numbers = form.numbers.iter().map(|(name, value)| (name.as_str(), *value));
     let names = form.names.iter().map(|(name, value)| (name.as_str(), value.as_str()));
-    heart_with(numbers, names.collect())
+    Heart::of_settings(numbers, &names.collect())
 }
 
 /// What is wrong with a heart, at its key's line in the test: the first from `from` on.
@@ -148,26 +172,4 @@ pub(crate) fn at_key(path: &Path, text: &str, from: usize, error: HeartError) ->
         },
         None => Failure::heart_in(path, error),
     }
-}
-
-/// A resting heart, or the condition among `names`, with its numbers set.
-pub(crate) fn heart_with<'a>(
-    numbers: impl Iterator<Item = (&'a str, f64)>,
-    names: BTreeMap<&'a str, &'a str>,
-) -> Result<Heart, HeartError> {
-    let mut heart = match names.get("condition") {
-        Some(name) => heart::condition(name)?.heart,
-        None => Heart::default(),
-    };
-    if let Some(name) = names.get("rhythm") {
-        heart.rhythm = Rhythm::from_name(name)?;
-    }
-    for (name, value) in numbers {
-        heart.parameters.set(name, value)?;
-    }
-    for name in names.keys().filter(|name| **name != "condition" && **name != "rhythm") {
-        // A name where a number belongs is told as the heart tells it.
-        heart.parameters.set(name, f64::NAN)?;
-    }
-    Ok(heart)
 }

@@ -29,10 +29,12 @@ impl App {
             .env("INCISURA_COURSES", course.with_file_name("courses"))
             .stdout(Stdio::piped())
             .spawn()
-            .unwrap();
+            .expect("the program starts");
         let mut said = String::new();
-        BufReader::new(program.stdout.take().unwrap()).read_line(&mut said).unwrap();
-        let address = said.split_whitespace().find(|word| word.starts_with("http://")).unwrap();
+        let output = program.stdout.take().expect("its output is piped");
+        BufReader::new(output).read_line(&mut said).expect("it says its address");
+        let address =
+            said.split_whitespace().find(|word| word.starts_with("http://")).expect("an address");
         let host = address.trim_start_matches("http://").trim_end_matches('/').to_owned();
         Self { program, host }
     }
@@ -56,7 +58,7 @@ impl App {
 
     fn get(&self, path: &str) -> Answer {
         let host = &self.host;
-        self.send(&format!("GET {path} HTTP/1.1\r\nHost: {host}"), b"").unwrap()
+        self.send(&format!("GET {path} HTTP/1.1\r\nHost: {host}"), b"").expect("an answer")
     }
 
     fn post(&self, path: &str, form: &str) -> Option<Answer> {
@@ -84,7 +86,7 @@ fn fresh(name: &str) -> PathBuf {
     let folder =
         std::env::temp_dir().join(format!("incisura-app-test-{name}-{}", std::process::id()));
     let _ = fs::remove_dir_all(&folder);
-    fs::create_dir_all(&folder).unwrap();
+    fs::create_dir_all(&folder).expect("a folder can be made");
     folder
 }
 

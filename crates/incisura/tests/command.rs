@@ -68,7 +68,7 @@ fn json_has_the_documented_fields_and_identifiers() {
     }
     let cycle = Cycle::from_json(&text).unwrap();
     for channel in "ecg heart_sounds aortic_pressure lv_pressure la_pressure rv_pressure pa_pressure ra_pressure \
-        radial_pressure lv_volume rv_volume la_volume aortic_flow mitral_flow finger_pulse"
+        radial_pressure lv_volume rv_volume la_volume ra_volume aortic_flow mitral_flow finger_pulse"
         .split_whitespace()
     {
         assert!(cycle.trace(channel).is_some(), "{channel}");
@@ -546,4 +546,34 @@ fn names_are_printed_in_the_letters_there_are_and_others_are_told() {
     for sheet in 1..=3 {
         assert!(folder.bytes(&format!("out/per-student/sheet-0000{sheet}.pdf")).len() > 1000);
     }
+}
+
+#[test]
+fn a_practice_page_is_one_file_or_it_is_said_what_is_missing() {
+    let test = "title = \"Quiz\"\nconvention = \"first_course\"\n";
+    let folder = Folder::new("practice-page").with("quiz.toml", test);
+    let output = folder.run(&["practice-page", "quiz.toml", "-o", "quiz.html"]);
+    let said = String::from_utf8_lossy(&output.stderr);
+    if output.status.success() {
+        let page = String::from_utf8(folder.bytes("quiz.html")).unwrap();
+        assert!(page.len() < 3_000_000 && page.contains("Content-Security-Policy"));
+        folder.fail(
+            1,
+            &["practice-page", "quiz.toml", "--verify", "A-2-3-4-5-BCDEFGHJ"],
+            &["does not fit"],
+        );
+    } else {
+        assert!(said.contains("without the practice core"), "{said}");
+        folder.fail(
+            1,
+            &["practice-page", "quiz.toml", "--verify", "A-2-3-4-5-BCDEFGHJ"],
+            &["no key here"],
+        );
+    }
+    folder.fail(2, &["practice-page", "quiz.toml"], &["--output"]);
+    folder.fail(
+        2,
+        &["practice-page", "quiz.toml", "-o", "a.zip", "--package", "zap"],
+        &["scorm-1.2"],
+    );
 }

@@ -2,6 +2,8 @@
 #![allow(clippy::print_stdout, reason = "a test says what it found")]
 #![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
 
+#[path = "mark/app.rs"]
+mod app;
 mod class;
 
 use std::collections::BTreeMap;

@@ -44,7 +44,7 @@ pub fn class_pages(class: &Class<'_>, statistics: &Statistics, head: &Head<'_>) 
 }
 
 /// The results in words.
-fn results(statistics: &Statistics) -> String {
+pub(crate) fn results(statistics: &Statistics) -> String {
     let count = statistics.sheets;
     let unit = if count == 1 { "sheet" } else { "sheets" };
     let mut words = format!("{count} {unit}.");
@@ -97,7 +97,7 @@ fn pictures(class: &Class<'_>, index: usize, form: &ClassForm<'_>, flow: &mut Fl
 }
 
 /// All drawings of one page, each on its own anchor, over the key.
-fn over_the_key(
+pub(crate) fn over_the_key(
     sheets: &[&ClassSheet<'_>],
     rubric: &Rubric<'_>,
     page: u8,
@@ -292,7 +292,7 @@ fn share_missed(item: &RuleItem) -> f64 {
 }
 
 /// How often a rule was missed, which way, and by how much.
-fn told(item: &RuleItem, says: &convention::Says) -> String {
+pub(crate) fn told(item: &RuleItem, says: &convention::Says) -> String {
     let settled = item.met + item.not_met;
     let mut words = format!("Missed by {} of {settled}", item.not_met);
     if let Some(miss) = &item.miss {

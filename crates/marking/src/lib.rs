@@ -10,6 +10,7 @@ mod class_picture;
 mod doubt;
 mod drawn;
 mod feedback;
+mod finding;
 mod locate;
 mod marks;
 mod overlay;
@@ -18,6 +19,7 @@ mod question;
 mod room;
 mod rubric;
 mod said;
+mod shown;
 mod sites;
 mod spread;
 mod statistics;
@@ -29,10 +31,16 @@ pub use drawn::{
     DrawnBar, DrawnBurst, DrawnLine, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace, Written,
 };
 pub use feedback::{Feedback, Head, feedback_pages};
+pub use finding::{Finding, findings};
 pub use locate::{Absent, Located, Mark, curves, locate};
 pub use marks::{LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
 pub use page_picture::PagePicture;
 pub use rubric::{On, Rubric, has_bursts};
+pub use shown::{
+    cause_words, class_figure, drawing_figure, item_words, landmark_figures, missed_words,
+    pages_of, points_figure, results_words, rule_landmarks_figure, way_words,
+};
 pub use statistics::{
-    Class, ClassForm, ClassSheet, Item, LEAST_SHEETS, LandmarkSpread, Miss, Statistics, statistics,
+    Class, ClassForm, ClassSheet, Item, LEAST_SHEETS, LandmarkSpread, Miss, Statistics, cycle_of,
+    statistics,
 };

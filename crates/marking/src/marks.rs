@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use convention::{Outcome as Found, Point, Rule, Says, Verdict, judge};
+use convention::{Convention, Outcome as Found, Point, Rule, Says, Verdict, judge};
 use cycle::{Cycle, Random};
 use serde::{Deserialize, Serialize};
 
@@ -168,13 +168,24 @@ const SURE: f64 = 0.995;
 pub fn mark(sheet: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Marks {
     let base = shown(sheet, rubric);
     let scale = rubric.scale();
-    let judged = |cycle: &Cycle| judge(cycle, rubric.convention, rubric.subject, &scale);
+    // Only what was asked for is judged, as it is so often.
+    let asked = |rule: &&Rule| rubric.asked.contains(&rule.id);
+    let rules = rubric.convention.rules.iter().filter(asked).cloned().collect();
+    let convention = Convention { rules, ..rubric.convention.clone() };
+    let judged = |cycle: &Cycle| judge(cycle, &convention, rubric.subject, &scale);
     let own = located.marks.iter().map(|mark| (mark, mark.time_s));
     let verdicts = judged(&with_marks(base.clone(), own));
     let mut elsewhere = vec![Vec::new(); verdicts.len()];
     let mut nearby = vec![Vec::new(); verdicts.len()];
     let keep = |kept: &mut Vec<Vec<Verdict>>, moved: Vec<(&Mark, f64)>| {
-        let all = judged(&with_marks(base.clone(), moved.into_iter()));
+        // What is where it was found is judged already.
+        let same = moved.len() == located.marks.len()
+            && moved.iter().all(|(mark, time_s)| mark.time_s == *time_s);
+        let all = if same {
+            verdicts.clone()
+        } else {
+            judged(&with_marks(base.clone(), moved.into_iter()))
+        };
         for (kept, verdict) in kept.iter_mut().zip(all) {
             kept.push(verdict);
         }
@@ -187,9 +198,8 @@ pub fn mark(sheet: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Marks
         keep(&mut elsewhere, moved_elsewhere(located, &shares, sample));
     }
     let marker = Marker { sheet, located, rubric };
-    let rules = rubric.convention.rules.iter().zip(verdicts).zip(nearby.iter().zip(&elsewhere));
-    let asked = rules.filter(|((rule, _), _)| rubric.asked.contains(&rule.id));
-    let rules = asked.map(|((rule, verdict), (nearby, elsewhere))| {
+    let rules = convention.rules.iter().zip(verdicts).zip(nearby.iter().zip(&elsewhere));
+    let rules = rules.map(|((rule, verdict), (nearby, elsewhere))| {
         marker.rule(rule, verdict, nearby, elsewhere)
     });
     Marks { rules: rules.collect() }

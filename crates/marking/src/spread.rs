@@ -221,7 +221,8 @@ pub(crate) fn histogram(statistics: &Statistics, width: f64, sizes: Sizes) -> Fi
     let top = 1.3 * size;
     let base = top + high;
     let width = width.min(120.0);
-    let [from, each] = [size, (width - 2.0 * size) / 10.0];
+    // The words at both ends stand beyond the axis by half.
+    let [from, each] = [1.8 * size, (width - 3.6 * size) / 10.0];
     let mut shapes = Vec::new();
     for (index, count) in counts.iter().enumerate() {
         let x = from + index as f64 * each;

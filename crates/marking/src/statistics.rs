@@ -204,7 +204,7 @@ fn miss(rules: &[&RuleMark]) -> Option<Miss> {
 
 /// The cycle that a sheet shows with all that was found on it, on the key's anchors where the
 /// student drew none.
-pub(crate) fn cycle_of(drawn: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Cycle {
+pub fn cycle_of(drawn: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Cycle {
     let own = located.marks.iter().map(|mark| (mark, mark.time_s));
     let mut cycle = with_marks(shown(drawn, rubric), own);
     let is_anchor = |one: &&cycle::Landmark| one.name == rubric.subject.anchor;

@@ -56,6 +56,8 @@ pub fn landmark_between<S: Source + ?Sized>(
             return;
         }
         last = Some(beat.anchor_s);
+        // Whoever keeps a day's beats need not keep the room in which they grew.
+        beat.marks.shrink_to_fit();
         beat.rr_s = rr.filter(|rr| *rr <= LONGEST_RR_S);
         told(beat);
     };

@@ -56,25 +56,28 @@ impl<'a> Plan<'a> {
         panel: &Panel<'a>,
         map: &Map,
         traces: &[Drawn<'a>],
-        ghosts: &[Vec<[f64; 2]>],
+        ghosts: &[Drawn<'a>],
     ) -> Result<(), NoRoom> {
         let mut space = self.taken(map, traces, ghosts);
+        let marks = self.labelled(panel, map);
         if panel.named_traces {
-            let marks = self.labelled(panel, map);
             self.name_traces(map, traces, &marks, &mut space)?;
         }
+        self.name_ghost(map, traces, ghosts, &marks, &mut space);
         if self.scene.spec.labels {
             self.name_landmarks(panel, map, traces, &mut space);
         }
         Ok(())
     }
 
-    fn taken(&self, map: &Map, traces: &[Drawn<'_>], ghosts: &[Vec<[f64; 2]>]) -> Space {
+    fn taken(&self, map: &Map, traces: &[Drawn<'_>], ghosts: &[Drawn<'_>]) -> Space {
         let mut space = Space::new(Self::panel_box(map));
         for trace in traces {
             trace.parts.iter().for_each(|part| space.mark_line(part, trace.width, TAKEN));
         }
-        ghosts.iter().for_each(|part| space.mark_line(part, 0.25 * self.k, TAKEN));
+        for ghost in ghosts {
+            ghost.parts.iter().for_each(|part| space.mark_line(part, ghost.width, TAKEN));
+        }
         for &time_s in self.scene.lines.iter().flat_map(|line| &line.times_s) {
             let x = self.x(time_s);
             space.mark_line(&[[x, map.top], [x, map.bottom]], 0.25 * self.k, LINE);
@@ -99,14 +102,7 @@ impl<'a> Plan<'a> {
                 }
             }
             let width = font::width(trace.label, size, false);
-            let mut tries = [TAKEN | place::LABEL | LINE, TAKEN | place::LABEL].into_iter();
-            let close = tries.find_map(|what| {
-                let mut search =
-                    Search { k: self.k, space, others: &others, marks, what, best: None };
-                self.along(trace, width, &mut search);
-                self.flanking(trace, width, &mut search);
-                search.best.map(|(_, area)| Spot { area, leader: None })
-            });
+            let close = self.close_to(trace, 0.0, &others, marks, space);
             let spot = close.or_else(|| self.aside(trace, width, map, space));
             match spot {
                 Some(spot) => {
@@ -117,6 +113,51 @@ impl<'a> Plan<'a> {
             }
         }
         self.name_beside(map, &beside)
+    }
+
+    /// Room right beside the trace, with more air than usual to the left and right of the label.
+    fn close_to(
+        &self,
+        trace: &Drawn<'_>,
+        air: f64,
+        others: &Space,
+        marks: &[[f64; 2]],
+        space: &Space,
+    ) -> Option<Spot> {
+        let width = font::width(trace.label, LABEL * self.k, false) + 2.0 * air;
+        let mut tries = [TAKEN | place::LABEL | LINE, TAKEN | place::LABEL].into_iter();
+        tries.find_map(|what| {
+            let mut search = Search { k: self.k, space, others, marks, what, best: None };
+            self.along(trace, width, &mut search);
+            self.flanking(trace, width, &mut search);
+            let (_, area) = search.best?;
+            let area = Box2::new(area.x + air, area.y, area.w - 2.0 * air, area.h);
+            Some(Spot { area, leader: None })
+        })
+    }
+
+    /// Names the second cycle once, beside the first of its traces that has room.
+    fn name_ghost(
+        &mut self,
+        map: &Map,
+        traces: &[Drawn<'a>],
+        ghosts: &[Drawn<'a>],
+        marks: &[[f64; 2]],
+        space: &mut Space,
+    ) {
+        let mut others = Space::new(Self::panel_box(map));
+        for trace in traces {
+            trace.parts.iter().for_each(|part| others.mark_line(part, 0.0, TAKEN));
+        }
+        let mut named = ghosts.iter().filter(|ghost| !ghost.label.is_empty());
+        // Close to another label the two would be read as one.
+        let air = 2.5 * self.k;
+        let found = named
+            .find_map(|ghost| Some((ghost, self.close_to(ghost, air, &others, marks, space)?)));
+        if let Some((ghost, spot)) = found {
+            let tag = Tag::Ghost(ghost.channel.to_owned());
+            self.put(tag, ghost.label, &spot, ghost.colour, space);
+        }
     }
 
     /// Offers room just above or below the trace, the leveller the better.

@@ -1,5 +1,7 @@
 //! One channel against another: a loop, with its direction and its corners named.
 
+use cycle::Trace;
+
 use super::labels::distance_to;
 use super::{LOOP_SIDE, Layer, Look, Plan, SMALL, text_height};
 use crate::curve::{self, Map};
@@ -21,36 +23,61 @@ impl<'a> Plan<'a> {
             (self.left, y + 6.0 * k + names)
         };
         let area = Box2::new(x, frame_top, side, height);
-        let points = self.loop_points();
-        let (map_x, map_y) = self.loop_axes(&area, &points);
-        let points: Vec<[f64; 2]> = points.iter().map(|p| [map_x.x(p[0]), map_y.y(p[1])]).collect();
-        let points = curve::simplified(&points);
+        let (points, ghost) = (self.loop_points(), self.ghost_loop_points());
+        let all: Vec<[f64; 2]> = points.iter().chain(&ghost).copied().collect();
+        let (map_x, map_y) = self.loop_axes(&area, &all);
+        let on_paper = |points: &[[f64; 2]]| {
+            let points: Vec<[f64; 2]> =
+                points.iter().map(|p| [map_x.x(p[0]), map_y.y(p[1])]).collect();
+            curve::simplified(&points)
+        };
+        let (points, ghost) = (on_paper(&points), on_paper(&ghost));
         let stroke = Stroke::solid(style::INK, style::TRACES[0].width_mm * k);
         let parts = vec![points.clone()];
         self.add(Layer::Traces, Tag::Loop, Shape::Lines { parts, stroke });
         let mut space = Space::new(area);
         space.mark_line(&points, 0.5 * k, TAKEN);
+        space.mark_line(&ghost, 0.35 * k, TAKEN);
         let corners = self.corners(&map_x, &map_y, &points, &mut space);
         self.arrows(&points, &corners, &mut space);
         self.name_corners(&corners, area.y + area.h / 2.0, &mut space);
+        self.ghost_loop(&points, ghost, &mut space);
         let below = area.bottom() + 1.9 * k + 2.4 * text_height(1, size);
         below.max(y)
     }
 
-    /// Pairs of values at the times of the second channel, closed where a cycle is whole.
     fn loop_points(&self) -> Vec<[f64; 2]> {
         let scene = self.scene;
         let Some([(_, across), (_, up)]) = scene.loop_traces else { return Vec::new() };
-        let samples = curve::samples(up, scene.start_s, scene.end_s).into_iter().flatten();
-        let pairs = samples.filter_map(|[time_s, value]| Some([across.at(time_s)?, value]));
-        let mut pairs: Vec<[f64; 2]> = pairs.filter(|pair| pair[0].is_finite()).collect();
-        let shown = scene.end_s - scene.start_s;
-        if let Some(&first) = pairs.first()
-            && (shown / scene.cycle.period_s - 1.0).abs() < 0.01
-        {
-            pairs.push(first);
+        pairs(across, up, [scene.start_s, scene.end_s], scene.cycle.period_s)
+    }
+
+    /// The second cycle's loop: whole, however long the first cycle is.
+    fn ghost_loop_points(&self) -> Vec<[f64; 2]> {
+        let scene = self.scene;
+        let (Some([(across, _), (up, _)]), Some(ghost)) = (scene.loop_traces, scene.ghost) else {
+            return Vec::new();
+        };
+        let (Some(x), Some(y)) = (ghost.trace(&across.id), ghost.trace(&up.id)) else {
+            return Vec::new();
+        };
+        let once = scene.start_s + ghost.period_s;
+        let end_s = if scene.repeats() { scene.end_s } else { once };
+        pairs(x, y, [scene.start_s, end_s.min(y.end_s())], ghost.period_s)
+    }
+
+    /// Draws the second cycle's loop, and its name where it is farthest from the first's.
+    fn ghost_loop(&mut self, first: &[[f64; 2]], ghost: Vec<[f64; 2]>, space: &mut Space) {
+        let Some([_, (up, _)]) = self.scene.loop_traces else { return };
+        let far = |point: &&[f64; 2]| distance_to(first, **point);
+        let farthest = ghost.iter().max_by(|a, b| far(a).total_cmp(&far(b))).copied();
+        let Some(at) = farthest else { return };
+        let (tag, stroke) = (Tag::Ghost(up.id.clone()), self.ghost_stroke());
+        self.add(Layer::Ghosts, tag.clone(), Shape::Lines { parts: vec![ghost], stroke });
+        let Some(name) = self.scene.spec.ghost_title.as_deref() else { return };
+        if let Some(spot) = self.near(at, name, true, &[], space) {
+            self.put(tag, name, &spot, style::GHOST, space);
         }
-        pairs
     }
 
     fn loop_axes(&mut self, area: &Box2, points: &[[f64; 2]]) -> (Map, Map) {
@@ -181,6 +208,19 @@ impl<'a> Plan<'a> {
             }
         }
     }
+}
+
+/// Pairs of values at the times of the second trace, closed where a cycle is whole.
+fn pairs(across: &Trace, up: &Trace, [start_s, end_s]: [f64; 2], period_s: f64) -> Vec<[f64; 2]> {
+    let samples = curve::samples(up, start_s, end_s).into_iter().flatten();
+    let pairs = samples.filter_map(|[time_s, value]| Some([across.at(time_s)?, value]));
+    let mut pairs: Vec<[f64; 2]> = pairs.filter(|pair| pair[0].is_finite()).collect();
+    if let Some(&first) = pairs.first()
+        && ((end_s - start_s) / period_s - 1.0).abs() < 0.01
+    {
+        pairs.push(first);
+    }
+    pairs
 }
 
 /// A dot, near enough.

@@ -1,10 +1,18 @@
 //! Panels: frame, axis, grid, traces.
 
+use cycle::Trace;
+
 use super::scene::Panel;
 use super::{Layer, Look, NoRoom, Plan, SMALL, panel_name, text_height};
 use crate::curve::{self, Map};
 use crate::picture::{Align, Box2, Shape, Stroke, Tag};
 use crate::{axis, font, style};
+
+/// How much thicker than usual a heavy stretch is, and how thick at least, at scale 1.
+const HEAVY: f64 = 2.0;
+const HEAVY_MM: f64 = 0.9;
+/// How far a trace of the second cycle must part from the first's to be named, at scale 1.
+const APART: f64 = 1.5;
 
 /// A trace on paper.
 pub(super) struct Drawn<'a> {
@@ -93,20 +101,31 @@ impl<'a> Plan<'a> {
         }
     }
 
-    fn ghosts(&mut self, panel: &Panel<'a>, map: &Map) -> Vec<Vec<[f64; 2]>> {
-        let k = self.k;
+    /// Draws the second cycle's traces. Each is labelled with the second cycle's name, or with
+    /// nothing where it runs along the first's.
+    fn ghosts(&mut self, panel: &Panel<'a>, map: &Map) -> Vec<Drawn<'a>> {
         let mut all = Vec::new();
         let Some(ghost) = self.scene.ghost else { return all };
-        for (kind, _) in &panel.traces {
+        let name = self.scene.spec.ghost_title.as_deref();
+        for (kind, first) in &panel.traces {
             let Some(trace) = ghost.trace(&kind.id) else { continue };
             let parts = curve::lines(trace, map);
-            all.extend(parts.iter().cloned());
-            let dash = vec![1.0 * k, 0.7 * k];
-            let stroke = Stroke { colour: style::GHOST, width: 0.25 * k, dash };
+            let stroke = self.ghost_stroke();
+            let (width, colour) = (stroke.width, stroke.colour);
             let tag = Tag::Ghost(kind.id.clone());
-            self.add(Layer::Ghosts, tag, Shape::Lines { parts, stroke });
+            self.add(Layer::Ghosts, tag, Shape::Lines { parts: parts.clone(), stroke });
+            let samples = first.samples.iter().enumerate().map(|(i, &v)| (first.time_s(i), v));
+            let mut apart = samples.filter_map(|(t, v)| Some(map.y(trace.at(t)?) - map.y(v)));
+            let parted = apart.any(|by| by.abs() > APART * self.k);
+            let label = name.filter(|_| parted).unwrap_or_default();
+            all.push(Drawn { channel: &kind.id, label, parts, width, colour });
         }
         all
+    }
+
+    pub(super) fn ghost_stroke(&self) -> Stroke {
+        let k = self.k;
+        Stroke { colour: style::GHOST, width: 0.35 * k, dash: vec![1.4 * k, 0.9 * k] }
     }
 
     fn traces(&mut self, panel: &Panel<'a>, map: &Map) -> Vec<Drawn<'a>> {
@@ -124,11 +143,24 @@ impl<'a> Plan<'a> {
             let dash = look.dash.iter().map(|length| length * self.k).collect();
             let stroke = Stroke { colour: look.colour, width, dash };
             let tag = Tag::Trace(kind.id.clone());
+            self.heavy(trace, map, &stroke);
             self.add(Layer::Traces, tag, Shape::Lines { parts: parts.clone(), stroke });
             let (channel, label) = (kind.id.as_str(), kind.label.as_str());
             drawn.push(Drawn { channel, label, parts, width, colour: look.colour });
         }
         drawn
+    }
+
+    /// The stretches of a trace that are to stand out, by weight and not by colour.
+    fn heavy(&mut self, trace: &Trace, map: &Map, usual: &Stroke) {
+        let width = (usual.width * HEAVY).max(HEAVY_MM * self.k);
+        for stretch in self.scene.spec.heavy.iter().filter(|s| s.channel == trace.channel) {
+            let parts = curve::lines_between(trace, map, stretch.start_s, stretch.end_s);
+            // Over its own dashes a heavy one would be a muddle.
+            let stroke = Stroke::solid(usual.colour, width);
+            let tag = Tag::Trace(trace.channel.clone());
+            self.add(Layer::Traces, tag, Shape::Lines { parts, stroke });
+        }
     }
 
     /// The panel's frame as a box.

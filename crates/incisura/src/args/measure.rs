@@ -131,17 +131,20 @@ fn pair(typed: &str) -> Result<(String, String), String> {
     Ok((name.trim().to_owned(), value.trim().to_owned()))
 }
 
-fn second(typed: &str) -> Result<f64, String> {
+/// Reads a time in seconds.
+pub(crate) fn second(typed: &str) -> Result<f64, String> {
     let number = typed.trim().parse::<f64>().ok().filter(|s| s.is_finite() && *s >= 0.0);
     number.ok_or_else(|| format!("“{typed}” is no time in seconds, like 12.345"))
 }
 
-fn hertz(typed: &str) -> Result<f64, String> {
+/// Reads a sampling rate.
+pub(crate) fn hertz(typed: &str) -> Result<f64, String> {
     let number = typed.trim().parse::<f64>().ok().filter(|hz| hz.is_finite() && *hz > 0.0);
     number.ok_or_else(|| format!("“{typed}” is no number of samples per second, like 500"))
 }
 
-fn separator(typed: &str) -> Result<char, String> {
+/// Reads what stands between columns.
+pub(crate) fn separator(typed: &str) -> Result<char, String> {
     let mut letters = typed.chars();
     match (typed, letters.next(), letters.next()) {
         ("tab", ..) => Ok('\t'),

@@ -17,6 +17,9 @@ use crate::mark::sheets::{Finding, Marked, SheetPages, form_index, rulings};
 /// A trace that is followed with less than this is said to be hardly legible (tuned by eye).
 const LEGIBLE: f64 = 0.5;
 
+/// What is said of a page that was read as one of another test.
+const ELSEWHERE: &str = "it was read as a sheet of another test of this course";
+
 /// One sheet.
 pub(crate) struct Record {
     pub(crate) test: String,
@@ -64,6 +67,30 @@ impl Record {
     }
 
     fn reasons(&self) -> Vec<String> {
+        let mut reasons = self.remarks();
+        let open = self.marks().map_or(0, |marks| marks.open().count());
+        if open > 0 {
+            let rules = if open == 1 { "rule is" } else { "rules are" };
+            reasons.push(format!("{open} {rules} for a person to say"));
+        }
+        reasons.extend(self.unknown().map(str::to_owned));
+        reasons
+    }
+
+    /// Why nobody is known to whom it belongs.
+    pub(crate) fn unknown(&self) -> Option<&'static str> {
+        if self.student.is_some() || self.status().is_none() {
+            return None;
+        }
+        Some(if self.sheet >= FIRST_COPY {
+            "a copy of a master: its number names nobody"
+        } else {
+            "the student is not known: the sheet's number is not in the list"
+        })
+    }
+
+    /// What is to be known about its pages.
+    pub(crate) fn remarks(&self) -> Vec<String> {
         let mut reasons = self.missing_pages();
         for Page { input, unreadable, .. } in &self.unreadable {
             let why = unreadable.as_deref().unwrap_or_default();
@@ -80,17 +107,6 @@ impl Record {
             for (channel, _) in traces.chain(sounds).filter(|(_, sure)| *sure < LEGIBLE) {
                 reasons.push(format!("{on}: what is drawn for {channel} is hardly legible"));
             }
-        }
-        let open = self.marks().map_or(0, |marks| marks.open().count());
-        if open > 0 {
-            let rules = if open == 1 { "rule is" } else { "rules are" };
-            reasons.push(format!("{open} {rules} for a person to say"));
-        }
-        if self.sheet >= FIRST_COPY {
-            reasons.push("a copy of a master: its number names nobody".to_owned());
-        } else if self.student.is_none() && self.status().is_some() {
-            reasons
-                .push("the student is not known: the sheet's number is not in the list".to_owned());
         }
         reasons
     }
@@ -283,8 +299,10 @@ fn page_results(
             (_, None) => {
                 let known = course.page_of(&file.hash, page.number, reader::VERSION)?;
                 if let Some(known) = known {
+                    let elsewhere = known.unreadable.is_none() && known.place.is_some();
                     result.sheet = known.place.map(|place| place.sheet);
-                    result.reason = known.unreadable;
+                    result.reason =
+                        known.unreadable.or_else(|| elsewhere.then(|| ELSEWHERE.to_owned()));
                 }
             }
         }

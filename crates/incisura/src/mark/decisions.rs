@@ -58,14 +58,13 @@ fn rows(text: &str) -> Result<Vec<Row>, String> {
             continue;
         };
         let why = why.map(field).unwrap_or_default();
-        let for_one = matches!(ruling, Ruling::Waived | Ruling::Reweighted(_));
-        if for_one && why.is_empty() {
+        if is_for_one(ruling) && why.is_empty() {
             faults.push(format!(
                 "line {line}: “{typed}” needs a reason in the column “why”, as it treats one student otherwise than the rest"
             ));
             continue;
         }
-        let why = if why.is_empty() { "judged on the drawing" } else { why };
+        let why = if why.is_empty() { USUAL_REASON } else { why };
         rows.push(Row {
             line,
             test: test.map(field).filter(|test| !test.is_empty()).map(str::to_owned),
@@ -87,6 +86,33 @@ pub(crate) fn is_filled_in(text: &str) -> bool {
     };
     reader.records().flatten().any(|row| row.get(column).is_some_and(|text| !text.is_empty()))
 }
+
+/// A decision as a person typed or chose it.
+///
+/// # Errors
+/// In words, where it is none or lacks its reason, or gives more than `most` points.
+pub(crate) fn decided(typed: &str, why: &str, most: f64) -> Result<Ruling, String> {
+    let ruling = ruling(typed).ok_or_else(|| format!("“{typed}” is no decision; it is {WORDS}"))?;
+    if is_for_one(ruling) && why.is_empty() {
+        return Err(format!(
+            "“{typed}” needs a reason, as it treats one student otherwise than the rest"
+        ));
+    }
+    match ruling {
+        Ruling::Points(points) if points > most => {
+            Err(format!("{points} points are more than the {most} that this is worth"))
+        }
+        _ => Ok(ruling),
+    }
+}
+
+/// Whether a decision treats one student otherwise than the rest.
+fn is_for_one(ruling: Ruling) -> bool {
+    matches!(ruling, Ruling::Waived | Ruling::Reweighted(_))
+}
+
+/// What is kept as the reason where a person gave none.
+pub(crate) const USUAL_REASON: &str = "judged on the drawing";
 
 fn ruling(typed: &str) -> Option<Ruling> {
     let words = typed.to_lowercase().replace('_', " ");

@@ -14,7 +14,8 @@ use crate::failure::Failure;
 
 /// Names of files in a folder that are taken: those that can be read, and pictures of phones that
 /// cannot, so that nothing is passed over in silence.
-const KINDS: [&str; 9] = ["pdf", "jpg", "jpeg", "png", "tif", "tiff", "heic", "heif", "avif"];
+pub(crate) const KINDS: [&str; 9] =
+    ["pdf", "jpg", "jpeg", "png", "tif", "tiff", "heic", "heif", "avif"];
 
 /// A page that is given.
 #[derive(Clone, Debug)]
@@ -59,45 +60,87 @@ pub(crate) struct Inputs {
     pub(crate) ignored: usize,
 }
 
+/// A file that was looked into.
+#[derive(Clone, Debug)]
+pub(crate) struct Looked {
+    pub(crate) file: InputFile,
+    /// How many pages it has, or why it has none.
+    pub(crate) pages: Result<u32, Unusable>,
+}
+
+/// Why a file has no pages.
+#[derive(Clone, Debug)]
+pub(crate) enum Unusable {
+    /// It cannot even be opened.
+    Closed(String),
+    /// Its contents are no pages.
+    Fault(String),
+}
+
+impl Looked {
+    /// Looks into the file at `path`, which is called `name` in the results.
+    pub(crate) fn into(path: PathBuf, name: String) -> Self {
+        let mut file = InputFile { path, name, hash: String::new() };
+        let pages = match fs::read(&file.path) {
+            Err(reason) => {
+                Err(Unusable::Closed(Failure::unreadable(&file.path, reason).to_string()))
+            }
+            Ok(bytes) => {
+                file.hash = digest(&bytes);
+                match scan::read(bytes, &file.name, Limits::default()) {
+                    Err(error) => Err(Unusable::Fault(error.fault.to_string())),
+                    Ok(pages) => Ok(pages.count_of_pages() as u32),
+                }
+            }
+        };
+        Self { file, pages }
+    }
+}
+
 impl Inputs {
     /// Looks through everything in `given`.
     pub(crate) fn of(given: &[PathBuf], course: &Course) -> Result<Self, Failure> {
-        let mut inputs = Self::default();
+        let mut ignored = 0;
         let mut paths = Vec::new();
         for path in given {
             if path.is_dir() {
-                inputs.ignored += in_folder(path, &mut paths)?;
+                ignored += in_folder(path, &mut paths)?;
             } else {
                 paths.push(path.clone());
             }
         }
         let names = names(&paths);
+        let looked = paths.into_iter().zip(names).map(|(path, name)| Looked::into(path, name));
+        Self::known(looked.collect(), ignored, course)
+    }
+
+    /// What `course` knows of the pages of files that were looked into.
+    pub(crate) fn known(
+        looked: Vec<Looked>,
+        ignored: usize,
+        course: &Course,
+    ) -> Result<Self, Failure> {
+        let mut inputs = Self { ignored, ..Self::default() };
         let mut seen: BTreeMap<String, usize> = BTreeMap::new();
-        for (index, (path, name)) in paths.into_iter().zip(names).enumerate() {
-            let mut file = InputFile { path, name, hash: String::new() };
+        for (index, Looked { file, pages }) in looked.into_iter().enumerate() {
             let mut page = |number, state| {
                 inputs.pages.push(InputPage { file: index, number, state });
             };
-            match fs::read(&file.path) {
-                Err(reason) => {
-                    page(1, State::Closed(Failure::unreadable(&file.path, reason).to_string()));
-                }
-                Ok(bytes) => {
-                    file.hash = digest(&bytes);
-                    let first = *seen.entry(file.hash.clone()).or_insert(index);
-                    match scan::read(bytes, &file.name, Limits::default()) {
-                        Err(_) if first != index => page(1, State::Same(first)),
-                        Err(error) => page(1, State::Fault(error.fault.to_string())),
-                        Ok(pages) => {
-                            for number in 1..=pages.count_of_pages() as u32 {
-                                let state = if first == index {
-                                    known(course, &file.hash, number)?
-                                } else {
-                                    State::Same(first)
-                                };
-                                page(number, state);
-                            }
-                        }
+            let closed = matches!(pages, Err(Unusable::Closed(_)));
+            let first =
+                if closed { index } else { *seen.entry(file.hash.clone()).or_insert(index) };
+            match pages {
+                Err(Unusable::Closed(reason)) => page(1, State::Closed(reason)),
+                Err(Unusable::Fault(_)) if first != index => page(1, State::Same(first)),
+                Err(Unusable::Fault(reason)) => page(1, State::Fault(reason)),
+                Ok(count) => {
+                    for number in 1..=count {
+                        let state = if first == index {
+                            known(course, &file.hash, number)?
+                        } else {
+                            State::Same(first)
+                        };
+                        page(number, state);
                     }
                 }
             }
@@ -123,7 +166,7 @@ pub(crate) fn digest(bytes: &[u8]) -> String {
 }
 
 /// Adds the scans in a folder in the order of their names; gives how many files are none.
-fn in_folder(folder: &Path, paths: &mut Vec<PathBuf>) -> Result<usize, Failure> {
+pub(crate) fn in_folder(folder: &Path, paths: &mut Vec<PathBuf>) -> Result<usize, Failure> {
     let unreadable = |reason| Failure::unreadable(folder, reason);
     let mut found = Vec::new();
     let mut ignored = 0;

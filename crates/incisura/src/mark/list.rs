@@ -35,6 +35,11 @@ impl SheetList {
         Ok(Self { students, sheets, test: geometry.map(|geometry| geometry.test) })
     }
 
+    /// Whether it says that it is of a print that is none of these.
+    pub(crate) fn is_of_another(&self, editions: &Editions) -> bool {
+        self.test.as_deref().is_some_and(|id| !editions.knows(id))
+    }
+
     /// Adds students and sheets to the course; `usual` is the print where nothing else is known.
     pub(crate) fn add(
         &self,

@@ -38,7 +38,55 @@ pub(crate) fn pdfs(
     books: &Books<'_>,
     convention: &Convention,
 ) -> Result<Option<Pdfs>, Failure> {
-    let (mut feedback, mut of_class) = (Vec::new(), Vec::new());
+    let feedback = feedback_pdf(class, course, books, convention)?;
+    let of_class = class_pdf(class, books, convention)?;
+    Ok(feedback.zip(of_class).map(|(feedback, class)| Pdfs { feedback, class }))
+}
+
+/// `feedback.pdf`; none where nothing was marked.
+pub(crate) fn feedback_pdf(
+    class: &Class,
+    course: &Course,
+    books: &Books<'_>,
+    convention: &Convention,
+) -> Result<Option<Vec<u8>>, Failure> {
+    let mut pages = Vec::new();
+    each_print(class, books, convention, |shown, rubrics, test, head| {
+        pages.extend(feedback_of(shown, rubrics, test, course, head)?);
+        Ok(())
+    })?;
+    pdf("Feedback", class, &pages)
+}
+
+/// `class.pdf`; none where nothing was marked.
+pub(crate) fn class_pdf(
+    class: &Class,
+    books: &Books<'_>,
+    convention: &Convention,
+) -> Result<Option<Vec<u8>>, Failure> {
+    let mut pages = Vec::new();
+    each_print(class, books, convention, |shown, rubrics, _, head| {
+        pages.extend(class_of(shown, rubrics, head));
+        Ok(())
+    })?;
+    pdf("Class", class, &pages)
+}
+
+fn pdf(what: &str, class: &Class, pages: &[Page]) -> Result<Option<Vec<u8>>, Failure> {
+    if pages.is_empty() {
+        return Ok(None);
+    }
+    let title = format!("{what}: {}", class.title);
+    Ok(Some(progress::during("writing pages", || pdf_of(pages, &title))?))
+}
+
+/// Does `work` for each print of which sheets were marked.
+fn each_print(
+    class: &Class,
+    books: &Books<'_>,
+    convention: &Convention,
+    mut work: impl FnMut(&[Shown<'_>], &[Rubric<'_>], &Test, &Head<'_>) -> Result<(), Failure>,
+) -> Result<(), Failure> {
     let mut prints: Vec<&str> = Vec::new();
     for record in &class.records {
         if record.finding.is_some() && !prints.contains(&record.test.as_str()) {
@@ -47,27 +95,17 @@ pub(crate) fn pdfs(
     }
     for id in prints {
         let (Some(book), Some(test)) = (books.book(id), books.editions.test(id)) else { continue };
-        let shown = shown(class, id, book);
-        let size_mm = test.paper.size_mm(Orientation::Portrait);
         let head = Head {
             test: &test.title,
             course: &test.course,
-            size_mm,
+            size_mm: test.paper.size_mm(Orientation::Portrait),
             large_print: test.large_print,
         };
         let rubrics: Vec<Rubric<'_>> =
             (0..book.forms()).map(|form| Rubric::new(book, convention, form)).collect();
-        feedback.extend(feedback_of(&shown, &rubrics, test, course, &head)?);
-        of_class.extend(class_of(&shown, &rubrics, &head));
+        work(&shown(class, id, book), &rubrics, test, &head)?;
     }
-    if feedback.is_empty() {
-        return Ok(None);
-    }
-    let title = &class.title;
-    let pdf = |what: &str, pages: &[Page]| {
-        progress::during("writing pages", || pdf_of(pages, &format!("{what}: {title}")))
-    };
-    Ok(Some(Pdfs { feedback: pdf("Feedback", &feedback)?, class: pdf("Class", &of_class)? }))
+    Ok(())
 }
 
 fn shown<'a>(class: &'a Class, id: &str, book: &Book<'_>) -> Vec<Shown<'a>> {

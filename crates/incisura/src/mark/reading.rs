@@ -36,6 +36,8 @@ pub(crate) const FIRST_COPY: u32 = 90_001;
 /// Pages that may wait for an earlier one, for each thread.
 const AHEAD: usize = 4;
 
+/// What is said of a sheet of a test that is not known.
+pub(crate) const REMEDY: &str = "; if the test's file was changed after printing, give it as it was then with --printed OLD.toml";
 /// What is said of a page at which the program itself failed.
 const FAILED: &str = "the program failed at this page, which is its own fault; mark the page by hand, and please report it";
 
@@ -320,9 +322,7 @@ impl Keeper<'_> {
                 "{reason}, which this course knows as “{}”; mark it with that test's file",
                 test.title
             ),
-            None => format!(
-                "{reason}; if the test's file was changed after printing, give it as it was then with --printed OLD.toml"
-            ),
+            None => format!("{reason}{REMEDY}"),
         })
     }
 }

@@ -6,12 +6,13 @@ use std::io::Cursor;
 use std::path::Path;
 
 use convention::Convention;
-use course::Course;
+use course::{Course, PageId, SheetPage};
 use marking::{Outcome, RuleMark};
 
 use crate::failure::Failure;
 use crate::files;
 use crate::mark::class::{Class, Record};
+use crate::mark::reading::Kept;
 use crate::mark::results::rounded;
 
 const COLUMNS: [&str; 10] = [
@@ -37,12 +38,26 @@ const MARGIN_MM: f64 = 3.5;
 const TRIANGLE_MM: f64 = 2.5;
 
 /// One question.
-struct Question<'a> {
-    record: &'a Record,
-    rule: &'a RuleMark,
+#[derive(Clone, Copy)]
+pub(crate) struct Question<'a> {
+    pub(crate) record: &'a Record,
+    pub(crate) rule: &'a RuleMark,
 }
 
 impl Question<'_> {
+    /// The page to look at: what is kept of it, and the stretch to be shown, in millimetres.
+    fn place(&self) -> Option<(&SheetPage, &Kept, [f64; 4])> {
+        let (number, look) = self.rule.look?;
+        let pages = &self.record.pages.as_ref()?.pages;
+        let (page, kept) = pages.iter().find(|(page, _)| page.page == u32::from(number))?;
+        Some((page, kept, look))
+    }
+
+    /// The page whose picture is looked at.
+    pub(crate) fn page(&self) -> Option<PageId> {
+        self.place().map(|(page, ..)| page.counts.id)
+    }
+
     /// Name of its picture.
     fn crop(&self, several: bool) -> String {
         let Record { test, sheet, .. } = self.record;
@@ -66,7 +81,10 @@ pub(crate) fn write(
     let mut pages = Pages { course, last: None };
     for question in &asked {
         let name = question.crop(several);
-        if let Some(png) = crop(question, convention, &mut pages)? {
+        let Some(page) = question.page() else { continue };
+        if let Some(picture) = pages.picture(page)?
+            && let Some(png) = crop(question, convention, picture)
+        {
             files::replace(&pictures.join(&name), &png)?;
             crops.insert(name);
         }
@@ -158,7 +176,7 @@ impl GreyPicture {
         grey.then_some(Self { width, height, level })
     }
 
-    fn png(&self) -> Vec<u8> {
+    pub(crate) fn png(&self) -> Vec<u8> {
         let mut bytes = Vec::new();
         let mut encoder = png::Encoder::new(&mut bytes, self.width as u32, self.height as u32);
         encoder.set_color(png::ColorType::Grayscale);
@@ -167,6 +185,14 @@ impl GreyPicture {
         writer.write_image_data(&self.level).expect("there are as many pixels as was said");
         writer.finish().expect("writing to memory succeeds");
         bytes
+    }
+
+    /// Without its first `rows`, which become white.
+    pub(crate) fn blanked(&self, rows: usize) -> Self {
+        let mut blanked = self.clone();
+        let count = (rows * self.width).min(blanked.level.len());
+        blanked.level[..count].fill(255);
+        blanked
     }
 
     /// The part from left, top to right, bottom in pixels, with `margin` rows of white above and
@@ -209,11 +235,11 @@ impl GreyPicture {
 /// The pictures of pages, of which the last is kept at hand.
 struct Pages<'a> {
     course: &'a Course,
-    last: Option<(course::PageId, GreyPicture)>,
+    last: Option<(PageId, GreyPicture)>,
 }
 
 impl Pages<'_> {
-    fn picture(&mut self, id: course::PageId) -> Result<Option<&GreyPicture>, Failure> {
+    fn picture(&mut self, id: PageId) -> Result<Option<&GreyPicture>, Failure> {
         if self.last.as_ref().is_none_or(|(last, _)| *last != id) {
             let png = self.course.picture(id)?;
             self.last = png.and_then(|png| GreyPicture::of_png(&png)).map(|picture| (id, picture));
@@ -222,30 +248,22 @@ impl Pages<'_> {
     }
 }
 
-/// What a question is about, cut from its page. Triangles above and below point to where the
-/// rule's landmarks were found.
-fn crop(
+/// What a question is about, cut from the picture of its page. Triangles above and below point to
+/// where the rule's landmarks were found.
+pub(crate) fn crop(
     question: &Question<'_>,
     convention: &Convention,
-    pages: &mut Pages<'_>,
-) -> Result<Option<Vec<u8>>, Failure> {
-    let Question { record, rule } = question;
-    let (Some((number, look)), Some(sheet), Some(finding)) =
-        (rule.look, &record.pages, &record.finding)
-    else {
-        return Ok(None);
-    };
-    let Some((page, kept)) = sheet.pages.iter().find(|(page, _)| page.page == u32::from(number))
-    else {
-        return Ok(None);
-    };
-    let points = convention.rules.iter().find(|one| one.id == rule.id);
+    picture: &GreyPicture,
+) -> Option<Vec<u8>> {
+    let (page, kept, look) = question.place()?;
+    let finding = question.record.finding.as_ref()?;
+    let points = convention.rules.iter().find(|one| one.id == question.rule.id);
     let points = points.map(|one| one.says.points()).unwrap_or_default();
-    let marks = finding.located.marks.iter();
-    let marks: Vec<&marking::Mark> =
-        marks.filter(|mark| mark.page == number && points.contains(&&mark.point())).collect();
+    let here = |mark: &&marking::Mark| {
+        u32::from(mark.page) == page.page && points.contains(&&mark.point())
+    };
+    let marks: Vec<&marking::Mark> = finding.located.marks.iter().filter(here).collect();
     let scale = f64::from(kept.px_per_mm);
-    let Some(picture) = pages.picture(page.counts.id)? else { return Ok(None) };
     let px = |mm: f64| (mm * scale).round() as i64;
     let [left, top, right, bottom] = look;
     // All beats: what is in question may be any of them.
@@ -270,7 +288,7 @@ fn crop(
             part.triangle(x, foot, px(TRIANGLE_MM), false);
         }
     }
-    Ok(Some(part.png()))
+    Some(part.png())
 }
 
 #[cfg(test)]

@@ -1,8 +1,9 @@
 //! Every sheet of a print: its pages that count, and what is made of them.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use course::{By, Course, Json, Marking, SheetPage, SheetVerdicts, What};
+use course::{By, Course, Json, Marking, MarkingId, SheetPage, SheetVerdicts, What};
 use marking::{DrawnSheet, Located, Marks, Rubric, RuleMark, Ruling};
 
 use crate::failure::Failure;
@@ -21,7 +22,7 @@ const PAGES: &str = "@pages";
 pub(crate) struct SheetPages {
     pub(crate) sheet: u32,
     pub(crate) form: char,
-    pub(crate) pages: Vec<(SheetPage, Kept)>,
+    pub(crate) pages: Vec<(SheetPage, Arc<Kept>)>,
 }
 
 impl SheetPages {
@@ -30,7 +31,7 @@ impl SheetPages {
         let mut sheets: Vec<Self> = Vec::new();
         for page in course.sheet_pages(test)? {
             let Some(drawing) = course.drawing(page.counts.id)? else { continue };
-            let kept = drawing.to::<Kept>().map_err(Failure::kept)?;
+            let kept = Arc::new(drawing.to::<Kept>().map_err(Failure::kept)?);
             let form = page.counts.place.as_ref().map_or('A', |place| place.form);
             match sheets.last_mut().filter(|last| last.sheet == page.sheet) {
                 Some(last) => last.pages.push((page, kept)),
@@ -145,6 +146,39 @@ pub(crate) fn mark_all(
         findings.insert(verdicts.sheet, restored(verdicts)?);
     }
     Ok(Marked { sheets, findings, changes })
+}
+
+/// The sheets of a print with what counts about them, without marking anything.
+pub(crate) fn as_marked(course: &Course, test: &str) -> Result<Marked, Failure> {
+    let sheets = SheetPages::all(course, test)?;
+    let mut findings = BTreeMap::new();
+    if let Some(marking) = course.marking(test)? {
+        for verdicts in course.verdicts(marking.id)? {
+            findings.insert(verdicts.sheet, restored(&verdicts)?);
+        }
+    }
+    Ok(Marked { sheets, findings, changes: Vec::new() })
+}
+
+/// The marking of a print by `rubric` that waits for a person to accept it, and whose marks it
+/// would change.
+pub(crate) fn proposed(
+    course: &Course,
+    test: &str,
+    rubric: &str,
+) -> Result<Option<(MarkingId, Vec<Change>)>, Failure> {
+    let all = course.markings(test)?;
+    let last = all.last().filter(|last| last.accepted.is_empty() && last.marking.rubric == rubric);
+    let (Some(last), Some(counts)) = (last, course.marking(test)?) else { return Ok(None) };
+    let (old, new) = (course.verdicts(counts.id)?, course.verdicts(last.id)?);
+    let decisions = rulings(course, test)?;
+    let mut changes = Vec::new();
+    for verdicts in &new {
+        if let Some(before) = old.iter().find(|other| other.sheet == verdicts.sheet) {
+            changes.extend(change(test, before, verdicts, &decisions)?);
+        }
+    }
+    Ok((!changes.is_empty()).then_some((last.id, changes)))
 }
 
 /// Number of a form by its letter, from 0.

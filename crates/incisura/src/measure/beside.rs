@@ -53,27 +53,40 @@ pub(crate) fn beside(
     heart: Option<&Heart>,
     subject: &Subject,
 ) -> Result<Option<Beside>, Failure> {
+    Ok(beside_cycle(average, &computed(average, heart)?, subject))
+}
+
+/// The cycle of `heart`, or of a resting adult at the average beat's rate.
+pub(crate) fn computed(average: &Average, heart: Option<&Heart>) -> Result<Cycle, Failure> {
+    let heart = heart.cloned().unwrap_or_else(|| resting(60.0 / average.cycle.period_s));
+    Ok(heart::simulate(&heart, heart::natural_beats(&heart))?)
+}
+
+/// Lays an average beat beside a `computed` cycle.
+pub(crate) fn beside_cycle(
+    average: &Average,
+    computed: &Cycle,
+    subject: &Subject,
+) -> Option<Beside> {
     let recorded_bpm = 60.0 / average.cycle.period_s;
-    let heart = heart.cloned().unwrap_or_else(|| resting(recorded_bpm));
-    let computed = heart::simulate(&heart, heart::natural_beats(&heart))?;
     let both = |(name, channel): &&(&'static str, &str)| {
         average.cycle.landmark_on(name, channel).is_some()
             && computed.landmark_on(name, channel).is_some()
     };
-    let Some((aligned_on, channel)) = ANCHORS.iter().find(both) else { return Ok(None) };
+    let (aligned_on, channel) = ANCHORS.iter().find(both)?;
     let at = |cycle: &Cycle| cycle.landmark_on(aligned_on, channel).map_or(0.0, |l| l.time_s);
-    let zeros = [at(&average.cycle), at(&computed)];
+    let zeros = [at(&average.cycle), at(computed)];
     let mut rows: Vec<Row> = average
         .marks
         .iter()
         .filter(|mark| (mark.name, mark.channel.as_str()) != (*aligned_on, *channel))
         .filter(|mark| subject.channel(&mark.channel).is_some())
-        .filter_map(|mark| row(mark, &computed, zeros))
+        .filter_map(|mark| row(mark, computed, zeros))
         .collect();
     let order = |row: &Row| subject.channels.iter().position(|kind| kind.id == row.channel);
     rows.sort_by(|a, b| order(a).cmp(&order(b)).then(a.recorded_ms.total_cmp(&b.recorded_ms)));
     let computed_bpm = 60.0 / computed.period_s;
-    Ok(Some(Beside { aligned_on, recorded_bpm, computed_bpm, rows }))
+    Some(Beside { aligned_on, recorded_bpm, computed_bpm, rows })
 }
 
 /// A resting adult at `bpm`, or at the nearest rate that the model has.

@@ -27,7 +27,7 @@ const NEAR_S: f64 = 0.05;
 
 /// What is done with a landmark.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum How {
+pub(crate) enum How {
     Move,
     Remove,
     Add,
@@ -65,8 +65,10 @@ pub(crate) fn apply(
     };
     correct(recording, named, beats, &rows).map_err(wrong)?;
     let mut new = Vec::new();
+    let said = |text: &Option<String>| text.clone().unwrap_or_default();
+    let (who, why) = (said(&args.who), said(&args.why));
     for (how, edit) in edits {
-        let row = row(how, edit, args, named, &found, beats).map_err(Failure::Other)?;
+        let row = row(how, edit, [&who, &why], named, &found, beats).map_err(Failure::Other)?;
         correct(recording, named, beats, std::slice::from_ref(&row)).map_err(|error| {
             let place = format!("{}@{}", edit.landmark, edit.at_s);
             Failure::Other(format!("{place}: {error}"))
@@ -88,16 +90,20 @@ fn edits(args: &args::ByHand) -> Vec<(How, &Edit)> {
 
 /// Where corrections are kept.
 fn table(args: &args::ByHand, name: &str) -> Option<PathBuf> {
-    let in_course =
-        args.course.as_ref().map(|folder| folder.join(format!("{name}.corrections.csv")));
+    let in_course = args.course.as_ref().map(|folder| folder.join(table_name(name)));
     args.corrections.clone().or(in_course)
 }
 
-/// The row for what was typed; `found` are the beats as they were found, `beats` as they are now.
-fn row(
+/// The table of the recording called `name`, in its course's folder.
+pub(crate) fn table_name(name: &str) -> String {
+    format!("{name}.corrections.csv")
+}
+
+/// The row for what was asked; `found` are the beats as they were found, `beats` as they are now.
+pub(crate) fn row(
     how: How,
     edit: &Edit,
-    args: &args::ByHand,
+    [who, why]: [&str; 2],
     named: &[Named],
     found: &[Beat],
     beats: &[Beat],
@@ -116,7 +122,6 @@ fn row(
     let original = found.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
     let name = edit.landmark.as_str();
     let known = landmarks_of(&named[channel].channel).iter().find(|known| **known == name);
-    let said = |text: &Option<String>| text.clone().unwrap_or_default();
     Ok(Correction {
         line: 0,
         channel: named[channel].channel.clone(),
@@ -127,9 +132,9 @@ fn row(
             How::Remove => Change::Removed { from_s: milliseconds(from_s) },
             How::Add => Change::Added { to_s: edit.to_s },
         },
-        who: said(&args.who),
+        who: who.to_owned(),
         when: clock::now(),
-        why: said(&args.why),
+        why: why.to_owned(),
     })
 }
 
@@ -188,29 +193,35 @@ fn milliseconds(time_s: f64) -> f64 {
 
 /// Adds rows at the end of the table; what is there stays as it is.
 fn append(path: &Path, begun: bool, rows: &[Correction]) -> Result<(), Failure> {
-    let at_fault = |error: csv::Error| Failure::file(path, error.to_string());
-    // The table may have been saved with semicolons, or without an end of its last line.
     let old = if begun { files::read(path)? } else { String::new() };
+    let text = addition(&old, rows).map_err(|what| Failure::file(path, what))?;
+    let unwritable = |reason| Failure::unwritable(path, reason);
+    let mut file =
+        fs::OpenOptions::new().create(true).append(true).open(path).map_err(unwritable)?;
+    file.write_all(text.as_bytes()).map_err(unwritable)
+}
+
+/// What is to follow the table's `old` text, which is empty where it is begun, to add `rows`.
+pub(crate) fn addition(old: &str, rows: &[Correction]) -> Result<String, String> {
+    let at_fault = |error: csv::Error| error.to_string();
+    // The table may have been saved with semicolons, or without an end of its last line.
     let head = old.lines().next().unwrap_or_default();
     let count = |separator: &u8| head.bytes().filter(|byte| byte == separator).count();
     let separator = [b'\t', b';', b','].into_iter().max_by_key(count).unwrap_or(b',');
     let mut writer = csv::WriterBuilder::new().delimiter(separator).from_writer(Vec::new());
-    if !begun {
+    if old.is_empty() {
         writer.write_record(Correction::HEADER).map_err(at_fault)?;
     }
-    let columns = columns(&old);
+    let columns = columns(old);
     for row in rows {
         let fields = row.fields();
         let placed = columns.iter().map(|at| at.map_or("", |at| fields[at].as_str()));
         writer.write_record(placed).map_err(at_fault)?;
     }
-    let bytes = writer.into_inner().map_err(|error| Failure::Other(error.to_string()))?;
-    let mut text = if old.is_empty() || old.ends_with('\n') { Vec::new() } else { vec![b'\n'] };
-    text.extend(bytes);
-    let unwritable = |reason| Failure::unwritable(path, reason);
-    let mut file =
-        fs::OpenOptions::new().create(true).append(true).open(path).map_err(unwritable)?;
-    file.write_all(&text).map_err(unwritable)
+    let bytes = writer.into_inner().map_err(|error| error.to_string())?;
+    let new = String::from_utf8(bytes).map_err(|error| error.to_string())?;
+    let end = if old.is_empty() || old.ends_with('\n') { "" } else { "\n" };
+    Ok(format!("{end}{new}"))
 }
 
 /// Which of a row's fields stands in each of the table's columns.

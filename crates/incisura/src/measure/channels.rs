@@ -45,6 +45,26 @@ pub(crate) fn channels(signals: &[Signal], args: &Measure) -> Result<Vec<Named>,
     Ok(named)
 }
 
+/// The channels of a recording: guessed, then as somebody says of single signals by their number
+/// from 0; a signal that is said to be nothing is not used. Where two are said to be the same
+/// channel, the later one is.
+pub(crate) fn channels_said(signals: &[Signal], said: &[(usize, Option<String>)]) -> Vec<Named> {
+    let mut named = guess(signals);
+    for (signal, channel) in said.iter().filter(|(signal, _)| *signal < signals.len()) {
+        match channel.as_deref() {
+            None => named.retain(|named| named.signal != *signal),
+            Some("ecg") => make_ecg(&mut named, *signal),
+            Some(channel) => say(&mut named, *signal, channel),
+        }
+    }
+    named
+}
+
+/// The channels that a signal can be said to be.
+pub(crate) fn channels_known() -> impl Iterator<Item = &'static str> {
+    ["ecg", "heart_sounds", "finger_pulse"].into_iter().chain(PRESSURES)
+}
+
 /// Takes a signal for a channel, and no other.
 fn say(named: &mut Vec<Named>, signal: usize, channel: &str) {
     named.retain(|named| named.signal != signal && named.channel != channel);
@@ -58,7 +78,11 @@ fn say_ecg(named: &mut Vec<Named>, signals: &[Signal], typed: &str) -> Result<()
         named.retain(|named| !named.is_ecg());
         return Ok(());
     }
-    let signal = find(signals, typed)?;
+    make_ecg(named, find(signals, typed)?);
+    Ok(())
+}
+
+fn make_ecg(named: &mut Vec<Named>, signal: usize) {
     let lead = named.iter().find(|named| named.signal == signal).and_then(|n| n.lead.clone());
     named.retain(|named| named.signal != signal);
     let names: Vec<String> = named.iter().map(|named| named.channel.clone()).collect();
@@ -73,7 +97,6 @@ fn say_ecg(named: &mut Vec<Named>, signals: &[Signal], typed: &str) -> Result<()
     }
     let at = named.iter().position(|named| named.signal > signal).unwrap_or(named.len());
     named.insert(at, Named { lead, ..Named::new(signal, "ecg") });
-    Ok(())
 }
 
 /// The signal and the channel of `LABEL` or `LABEL=CHANNEL`.

@@ -1,6 +1,7 @@
 //! A recording with all that is found on it.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use cycle::Subject;
 use recording::{
@@ -18,7 +19,7 @@ use crate::progress;
 pub(crate) struct Lab {
     pub(crate) recording: Recording,
     pub(crate) named: Vec<Named>,
-    pub(crate) beats: Vec<Beat>,
+    pub(crate) beats: Arc<Vec<Beat>>,
     pub(crate) average: Option<Average>,
     pub(crate) measured: Measurements,
     /// The table of corrections that was read or written, and its rows.
@@ -45,11 +46,39 @@ impl Lab {
             ));
         }
         let by_hand = by_hand::apply(&args.by_hand, &mut recording, path, &named, &mut beats)?;
-        let average =
-            progress::during("averaging the beats", || average(&mut recording, &named, &beats))
-                .map_err(wrong)?;
-        let measured = measure(&beats, &named);
-        Ok(Self { recording, named, beats, average, measured, by_hand, path: path.clone() })
+        Self::of(recording, named, path, Arc::new(beats), by_hand)
+    }
+
+    /// What follows from the `beats` of the recording at `path`.
+    pub(crate) fn of(
+        recording: Recording,
+        named: Vec<Named>,
+        path: &Path,
+        beats: Arc<Vec<Beat>>,
+        by_hand: Option<ByHand>,
+    ) -> Result<Self, Failure> {
+        let measured = measure(&[], &named);
+        let none = Arc::new(Vec::new());
+        let path = path.to_owned();
+        let mut lab =
+            Self { recording, named, beats: none, average: None, measured, by_hand: None, path };
+        lab.take(beats, by_hand)?;
+        Ok(lab)
+    }
+
+    /// Takes other beats, such as corrected ones, and finds out what follows from them.
+    pub(crate) fn take(
+        &mut self,
+        beats: Arc<Vec<Beat>>,
+        by_hand: Option<ByHand>,
+    ) -> Result<(), Failure> {
+        let averaged = progress::during("averaging the beats", || {
+            average(&mut self.recording, &self.named, &beats)
+        });
+        self.average = averaged.map_err(|error| Failure::recording(&self.path, error))?;
+        self.measured = measure(&beats, &self.named);
+        (self.beats, self.by_hand) = (beats, by_hand);
+        Ok(())
     }
 
     /// The cardiac cycle as a subject, with the units and the lead in which this one was recorded.
@@ -77,7 +106,8 @@ impl Lab {
     }
 }
 
-fn asked(stored: &Stored) -> Asked {
+/// How a file is to be read, as it was said.
+pub(crate) fn asked(stored: &Stored) -> Asked {
     let time_column = stored.time.as_deref().map(|typed| match (typed, typed.parse::<usize>()) {
         ("none", _) => TimeColumn::None,
         (_, Ok(number)) => TimeColumn::Number(number),
@@ -120,7 +150,7 @@ fn span(recording: &Recording, args: &Measure) -> Result<[f64; 2], Failure> {
 }
 
 /// The beats, with a bar over the seconds gone through.
-fn found(
+pub(crate) fn found(
     recording: &mut Recording,
     named: &[Named],
     span_s: [f64; 2],

@@ -7,13 +7,19 @@ mod by_hand;
 mod channels;
 mod json;
 mod lab;
+mod over;
 mod picture;
 mod report;
 mod tables;
 
-pub(crate) use beside::beside;
+pub(crate) use beside::{Beside, beside, beside_cycle, computed};
+pub(crate) use by_hand::{ByHand, How, addition, row, table_name};
+pub(crate) use channels::{channels_known, channels_said};
 pub(crate) use json::{beats_json, json};
-pub(crate) use lab::Lab;
-pub(crate) use picture::average_figure;
-pub(crate) use report::{Told, report};
-pub(crate) use tables::{beats_csv, measurements_csv, spread_csv};
+pub(crate) use lab::{Lab, asked, found};
+pub(crate) use over::beneath;
+pub(crate) use picture::{average_figure, average_over};
+pub(crate) use report::{
+    Told, format_words, lasting, left_out_words, published, quality_words, report,
+};
+pub(crate) use tables::{beats_csv, measurements_csv, qualities, spread_csv};

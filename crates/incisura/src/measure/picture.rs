@@ -28,6 +28,16 @@ pub(crate) fn average_figure(
     average: &Average,
     subject: &Subject,
 ) -> Result<Option<Figure>, Failure> {
+    average_over(name, average, None, subject)
+}
+
+/// As [`average_figure`], with another cycle thin beneath it, whose times are the average's.
+pub(crate) fn average_over(
+    name: &str,
+    average: &Average,
+    beneath: Option<&Cycle>,
+    subject: &Subject,
+) -> Result<Option<Figure>, Failure> {
     let cycle = &average.cycle;
     let panels = PANELS.iter().filter(|choice| choice.id != AGAIN).map(|choice| choice.spec(1.0));
     let mut spec = FigureSpec {
@@ -47,7 +57,7 @@ pub(crate) fn average_figure(
     if spec.panels.is_empty() {
         return Ok(None);
     }
-    let mut figure = figure::lay_out(cycle, subject, &spec)?;
+    let mut figure = figure::lay_out_over(cycle, beneath, subject, &spec)?;
     add_words(&mut figure, &format!("{} {CAUTION}", average.provenance));
     Ok(Some(figure))
 }

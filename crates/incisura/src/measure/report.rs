@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use convention::{Convention, Verdict};
 use cycle::Subject;
 use recording::{
-    Anchor, CAUTION, Change, Format, Measurement, Named, Quality, Signal, Source as _, late_pulse,
+    Anchor, Average, CAUTION, Change, Format, LeftOut, Measurement, Named, Quality, Signal,
+    Source as _, late_pulse,
 };
 
 use super::beside::Beside;
@@ -45,15 +46,7 @@ pub(crate) fn report(told: &Told<'_>) -> String {
 }
 
 fn file(lab: &Lab) -> String {
-    let format = match lab.recording.format {
-        Format::Edf => "EDF",
-        Format::EdfPlusContinuous => "EDF+",
-        Format::EdfPlusDiscontinuous => "EDF+ with gaps",
-        Format::Wfdb => "WFDB",
-        Format::Csv => "a table (CSV)",
-        Format::Wav => "a sound file (WAV)",
-        _ => "a recording",
-    };
+    let format = format_words(lab.recording.format);
     let mut text = format!("{}: {format}, {}", lab.file(), lasting(lab.recording.duration_s()));
     match lab.recording.annotations.len() {
         0 => {}
@@ -69,8 +62,21 @@ fn file(lab: &Lab) -> String {
     text
 }
 
+/// A format for people.
+pub(crate) fn format_words(format: Format) -> &'static str {
+    match format {
+        Format::Edf => "EDF",
+        Format::EdfPlusContinuous => "EDF+",
+        Format::EdfPlusDiscontinuous => "EDF+ with gaps",
+        Format::Wfdb => "WFDB",
+        Format::Csv => "a table (CSV)",
+        Format::Wav => "a sound file (WAV)",
+        _ => "a recording",
+    }
+}
+
 /// A length of time for people.
-fn lasting(seconds: f64) -> String {
+pub(crate) fn lasting(seconds: f64) -> String {
     match seconds {
         s if s < 120.0 => format!("{s:.1} s"),
         s if s < 7200.0 => format!("{:.0} min {:.0} s", (s / 60.0).floor(), s % 60.0),
@@ -157,9 +163,8 @@ fn beats(told: &Told<'_>) -> String {
     match &lab.average {
         Some(average) => {
             text += &wrapped(&average.provenance, "  ");
-            for left in average.left_out.iter().take(LEFT_OUT) {
-                text +=
-                    &wrapped(&format!("left out at {:.2} s: {}", left.anchor_s, left.why), "    ");
+            for left in left_out_words(average) {
+                text += &wrapped(&left, "    ");
             }
             let more = average.left_out.len().saturating_sub(LEFT_OUT);
             if more > 0 {
@@ -172,13 +177,20 @@ fn beats(told: &Told<'_>) -> String {
     for (channel, named) in lab.named.iter().enumerate() {
         let all = qualities(&lab.beats, channel);
         let words: Vec<String> =
-            all.iter().map(|(quality, count, why)| said(*quality, *count, why)).collect();
+            all.iter().map(|(quality, count, why)| quality_words(*quality, *count, why)).collect();
         text += &wrapped(&format!("{}: {}", named.channel, words.join("; ")), "  ");
     }
     text
 }
 
-fn said(quality: Quality, count: usize, why: &str) -> String {
+/// The first beats that were left out of the average, and why.
+pub(crate) fn left_out_words(average: &Average) -> impl Iterator<Item = String> {
+    let words = |left: &LeftOut| format!("left out at {:.2} s: {}", left.anchor_s, left.why);
+    average.left_out.iter().take(LEFT_OUT).map(words)
+}
+
+/// In how many beats a quality was found, in words.
+pub(crate) fn quality_words(quality: Quality, count: usize, why: &str) -> String {
     let beats = if count == 1 { "beat" } else { "beats" };
     match quality {
         Quality::Good => format!("good in {count} {beats}"),
@@ -223,13 +235,15 @@ fn measurements(told: &Told<'_>) -> String {
         text += &line(one);
     }
     text += "\nPublished ranges\n";
-    text += &published(&measured.measurements);
+    for line in published(&measured.measurements) {
+        text += &wrapped(&line, "  ");
+    }
     text += &wrapped(measured.note, "  ");
     text
 }
 
 /// What the published ranges are, each once with all that it stands beside.
-fn published(measurements: &[Measurement]) -> String {
+pub(crate) fn published(measurements: &[Measurement]) -> Vec<String> {
     let mut all: Vec<(String, Vec<String>)> = Vec::new();
     for one in measurements {
         let Some(published) = &one.published else { continue };
@@ -242,7 +256,7 @@ fn published(measurements: &[Measurement]) -> String {
         }
     }
     let lines = all.iter().map(|(words, titles)| format!("{}: {words}", titles.join(", ")));
-    lines.map(|line| wrapped(&capital(&line), "  ")).collect()
+    lines.map(|line| capital(&line)).collect()
 }
 
 fn line(one: &Measurement) -> String {

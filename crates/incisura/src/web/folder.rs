@@ -128,6 +128,20 @@ impl Folder {
         Ok(true)
     }
 
+    /// Takes the file `name` away and keeps what was there, so that [`Folder::undo`] brings it
+    /// back.
+    pub(crate) fn remove(&self, name: &str) -> Result<(), Refusal> {
+        let path = self.path(name)?;
+        self.keep(name, &self.text(name)?.text)?;
+        fs::remove_file(&path).map_err(|reason| Failure::unwritable(&path, reason))?;
+        Ok(())
+    }
+
+    /// What the file `name` was before, the oldest first.
+    pub(crate) fn earlier(&self, name: &str) -> Result<Vec<String>, Refusal> {
+        self.kept(name)?.iter().map(|(_, path)| Ok(files::read(path)?)).collect()
+    }
+
     /// Number of saves that can be undone.
     pub(crate) fn undoable(&self, name: &str) -> Result<usize, Refusal> {
         Ok(self.kept(name)?.len())
@@ -217,7 +231,7 @@ fn outline(text: &str) -> toml::Table {
 }
 
 /// A text's mark: another text has another one.
-fn version(text: &str) -> String {
+pub(crate) fn version(text: &str) -> String {
     let mut hasher = DefaultHasher::new();
     text.hash(&mut hasher);
     format!("{:016x}", hasher.finish())

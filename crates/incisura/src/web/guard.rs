@@ -24,10 +24,17 @@ pub(crate) async fn guard(request: Request, next: Next) -> Response {
     } else {
         next.run(request).await
     };
+    be_strict(&mut response);
+    response
+}
+
+/// Tells the browser to be strict.
+pub(crate) fn be_strict(response: &mut Response) {
     let strict = [
         (header::CONTENT_SECURITY_POLICY, POLICY),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "no-referrer"),
+        // To no other site; and without it, a browser does not say that a form comes from here.
+        (header::REFERRER_POLICY, "same-origin"),
         (header::CACHE_CONTROL, "no-store"),
         (header::HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
         (header::HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
@@ -35,12 +42,11 @@ pub(crate) async fn guard(request: Request, next: Next) -> Response {
     for (name, value) in strict {
         response.headers_mut().insert(name, HeaderValue::from_static(value));
     }
-    response
 }
 
 /// Whether the browser says that a page of this app asks. Every browser says where a request that
 /// changes something comes from.
-fn is_from_here(headers: &HeaderMap) -> bool {
+pub(crate) fn is_from_here(headers: &HeaderMap) -> bool {
     let text = |name| headers.get(name).and_then(|value: &HeaderValue| value.to_str().ok());
     let (Some(origin), Some(host)) = (text(header::ORIGIN), text(header::HOST)) else {
         return false;
@@ -49,10 +55,14 @@ fn is_from_here(headers: &HeaderMap) -> bool {
 }
 
 fn names_this_computer(headers: &HeaderMap) -> bool {
+    matches!(host_name(headers), "127.0.0.1" | "localhost" | "[::1]")
+}
+
+/// The host that a request names, without its port.
+pub(crate) fn host_name(headers: &HeaderMap) -> &str {
     let host = headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
-    let name = match host.rsplit_once(':') {
+    match host.rsplit_once(':') {
         Some((name, port)) if port.bytes().all(|byte| byte.is_ascii_digit()) => name,
         _ => host,
-    };
-    matches!(name, "127.0.0.1" | "localhost" | "[::1]")
+    }
 }

@@ -4,11 +4,16 @@
 //! what stands around them, `words` what they say, `desk` what they work on.
 
 mod browser;
+mod classroom;
 mod desk;
+mod editing;
+mod editor;
 mod fault;
+mod fields;
 mod folder;
 mod guard;
 mod jobs;
+mod printed;
 mod refusal;
 mod rooms;
 mod serve;
@@ -16,7 +21,8 @@ mod settings;
 mod shell;
 mod spelling;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
+mod toml_text;
 mod words;
 
 use axum::Router;
@@ -26,6 +32,7 @@ use axum::middleware;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 
+pub(crate) use rooms::practice as practice_room;
 pub(crate) use serve::open;
 
 use desk::Desk;

@@ -46,6 +46,20 @@ impl Refusal {
         Self { status: StatusCode::CONFLICT, ..Self::of_all(message) }
     }
 
+    /// More bytes than are taken.
+    pub(crate) fn too_large(message: impl Into<String>) -> Self {
+        Self { status: StatusCode::PAYLOAD_TOO_LARGE, ..Self::of_all(message) }
+    }
+
+    /// Too much is asked at once.
+    pub(crate) fn busy(message: impl Into<String>) -> Self {
+        Self { status: StatusCode::SERVICE_UNAVAILABLE, ..Self::of_all(message) }
+    }
+
+    pub(crate) fn status(&self) -> StatusCode {
+        self.status
+    }
+
     pub(crate) fn our_fault() -> Self {
         let message =
             "incisura failed to draw this; change the last thing back, and please report it";

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use tokio::net::TcpListener;
 use tokio::runtime::Runtime;
 
+use super::classroom;
 use super::desk::Desk;
 use super::folder::Folder;
 use super::{app, browser};
@@ -68,6 +69,9 @@ async fn serve(args: &Open, desk: Desk) -> Result<(), Failure> {
     let port = listener.local_addr().map_err(|error| cannot_listen(args.port, &error))?.port();
     let address = format!("http://127.0.0.1:{port}/");
     files::say(&format!("incisura is at {address} (Ctrl-C stops it)"))?;
+    if args.classroom {
+        files::say(&classroom::begin(&desk, args.classroom_port).await?)?;
+    }
     if !args.no_browser {
         browser::show(&address);
     }

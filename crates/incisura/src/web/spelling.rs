@@ -29,7 +29,7 @@ pub(crate) async fn respell(State(desk): State<Desk>, request: Request, next: Ne
 }
 
 /// `page` with “EKG” for “ECG” wherever it is shown.
-fn respelled(page: &str) -> String {
+pub(crate) fn respelled(page: &str) -> String {
     let mut spelled = String::with_capacity(page.len());
     let mut rest = page;
     while let Some(start) = rest.find('<') {

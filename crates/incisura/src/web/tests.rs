@@ -12,24 +12,24 @@ use super::desk::Desk;
 use super::folder::Folder;
 use super::rooms::heart::view::View;
 
-struct Answer {
-    status: StatusCode,
-    headers: axum::http::HeaderMap,
-    body: Vec<u8>,
+pub(crate) struct Answer {
+    pub(crate) status: StatusCode,
+    pub(crate) headers: axum::http::HeaderMap,
+    pub(crate) body: Vec<u8>,
 }
 
 impl Answer {
-    fn text(&self) -> String {
+    pub(crate) fn text(&self) -> String {
         String::from_utf8_lossy(&self.body).into_owned()
     }
 
-    fn header(&self, name: &str) -> &str {
+    pub(crate) fn header(&self, name: &str) -> &str {
         self.headers.get(name).map_or("", |value| value.to_str().unwrap())
     }
 }
 
 /// A course folder of its own, with the invented course's texts in it.
-fn desk() -> Desk {
+pub(crate) fn desk() -> Desk {
     static COUNT: AtomicU32 = AtomicU32::new(0);
     let number = COUNT.fetch_add(1, Ordering::Relaxed);
     let root = std::env::temp_dir().join(format!("incisura-app-{}-{number}", std::process::id()));
@@ -45,17 +45,41 @@ fn ask_as(host: &str, path: &str) -> Answer {
 }
 
 /// Posts a form as the app's own page does.
-fn post(desk: &Desk, path: &str, form: &str) -> Answer {
+pub(crate) fn post(desk: &Desk, path: &str, form: &str) -> Answer {
+    post_as(desk, path, "application/x-www-form-urlencoded", form.as_bytes())
+}
+
+/// Posts what a page's module sends.
+pub(crate) fn post_json(desk: &Desk, path: &str, value: &serde_json::Value) -> Answer {
+    post_as(desk, path, "application/json", value.to_string().as_bytes())
+}
+
+/// Posts a file.
+pub(crate) fn post_bytes(desk: &Desk, path: &str, bytes: &[u8]) -> Answer {
+    post_as(desk, path, "application/octet-stream", bytes)
+}
+
+fn post_as(desk: &Desk, path: &str, kind: &str, bytes: &[u8]) -> Answer {
     let request = Request::post(path)
         .header("host", "127.0.0.1:4179")
         .header("origin", "http://127.0.0.1:4179")
-        .header("content-type", "application/x-www-form-urlencoded")
-        .body(Body::from(form.to_owned()))
+        .header("content-type", kind)
+        .body(Body::from(bytes.to_owned()))
         .unwrap();
     answer(desk, request)
 }
 
-fn answer(desk: &Desk, request: Request<Body>) -> Answer {
+/// Posts a text as the app's own page does.
+pub(crate) fn post_text(desk: &Desk, path: &str, text: &str) -> Answer {
+    let request = Request::post(path)
+        .header("host", "127.0.0.1:4179")
+        .header("origin", "http://127.0.0.1:4179")
+        .body(Body::from(text.to_owned()))
+        .unwrap();
+    answer(desk, request)
+}
+
+pub(crate) fn answer(desk: &Desk, request: Request<Body>) -> Answer {
     let runtime = tokio::runtime::Runtime::new().unwrap();
     runtime.block_on(async {
         let (parts, body) = app(desk.clone()).oneshot(request).await.unwrap().into_parts();
@@ -64,11 +88,11 @@ fn answer(desk: &Desk, request: Request<Body>) -> Answer {
     })
 }
 
-fn ask(path: &str) -> Answer {
+pub(crate) fn ask(path: &str) -> Answer {
     ask_as("127.0.0.1:4179", path)
 }
 
-fn pairs(query: &str) -> Vec<(String, String)> {
+pub(crate) fn pairs(query: &str) -> Vec<(String, String)> {
     let pair = |pair: &str| pair.split_once('=').map(|(a, b)| (a.to_owned(), b.to_owned()));
     query.split('&').filter_map(pair).collect()
 }
@@ -153,6 +177,8 @@ fn every_answer_forbids_what_is_not_its_own() {
             policy.contains("default-src 'none'") && policy.contains("script-src 'self'"),
             "{path}"
         );
+        // A stricter one would take the origin from forms that are posted.
+        assert_eq!(ask(path).header("referrer-policy"), "same-origin");
     }
 }
 
@@ -223,18 +249,6 @@ fn only_own_pages_change_anything() {
 }
 
 #[test]
-fn a_person_who_goes_to_a_wrong_address_gets_a_page_with_the_way_on() {
-    let request = |mode: &str| {
-        let request = Request::get("/nowhere%3Cscript%3E").header("host", "localhost");
-        request.header("sec-fetch-mode", mode).body(Body::empty()).unwrap()
-    };
-    let page = answer(&desk(), request("navigate"));
-    assert_eq!(page.status, StatusCode::NOT_FOUND);
-    assert!(page.text().contains("there is nothing here") && page.text().contains("href=\"/\""));
-    assert!(answer(&desk(), request("cors")).text().starts_with("there is nothing here"));
-}
-
-#[test]
 fn script_in_a_name_is_shown_as_text() {
     let desk = desk();
     let form = "title=%3Cscript%3Ealert(1)%3C/script%3E&who=%22%3E%3Cimg+src=x%3E&spelling=ECG";
@@ -261,6 +275,6 @@ fn a_new_course_is_opened_and_the_other_can_be_opened_again() {
     assert_eq!(desk.folder().root(), before);
 }
 
-fn get(path: &str) -> Request<Body> {
+pub(crate) fn get(path: &str) -> Request<Body> {
     Request::get(path).header("host", "127.0.0.1:4179").body(Body::empty()).unwrap()
 }

@@ -24,7 +24,7 @@ import { chromium } from "playwright-core";
  * }} Module
  */
 
-const MODULES = ["course", "heart_figure"];
+const MODULES = ["course", "heart_figure", "heart", "board", "conventions", "sheets", "marking", "class", "recordings", "practice", "practice_page"];
 const [given, executablePath, screenshots, ...only] = process.argv.slice(2);
 const address = given.replace(/\/$/, "");
 const axe = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
@@ -74,25 +74,24 @@ async function faults(page) {
 }
 
 /**
- * The same pages in light and dark, on a table and a tablet.
+ * The pages in light on a table, and in dark on a tablet.
  * @param {import("playwright-core").Browser} browser
  * @param {string} name
  * @param {Module} module
  */
 async function looks(browser, name, module) {
-  for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
-    for (const [size, viewport] of /** @type {const} */ ([["table", TABLE], ["tablet", TABLET]])) {
-      // The checker is put into the page from outside, which the page itself forbids.
-      const page = await browser.newPage({ colorScheme, viewport, bypassCSP: true });
-      for (const [index, path] of module.addresses.entries()) {
-        await page.goto(address + path, { waitUntil: "networkidle" });
-        await help.shoot(page, `${name}-${index + 1}-${size}-${colorScheme}`);
-        assert.deepEqual(await faults(page), [], `${path}, ${size}, ${colorScheme}`);
-        const wide = await page.evaluate(() => document.documentElement.scrollWidth);
-        assert.ok(wide <= viewport.width, `${path} is ${wide} px wide on a ${size}`);
-      }
-      await page.close();
+  for (const [size, colorScheme] of /** @type {const} */ ([["table", "light"], ["tablet", "dark"]])) {
+    const viewport = size === "table" ? TABLE : TABLET;
+    // The checker is put into the page from outside, which the page itself forbids.
+    const page = await browser.newPage({ colorScheme, viewport, bypassCSP: true });
+    for (const [index, path] of module.addresses.entries()) {
+      await page.goto(address + path, { waitUntil: "networkidle" });
+      await help.shoot(page, `${name}-${index + 1}-${size}-${colorScheme}`);
+      assert.deepEqual(await faults(page), [], `${path}, ${size}, ${colorScheme}`);
+      const wide = await page.evaluate(() => document.documentElement.scrollWidth);
+      assert.ok(wide <= viewport.width, `${path} is ${wide} px wide on a ${size}`);
     }
+    await page.close();
   }
 }
 
@@ -103,7 +102,9 @@ async function run(browser) {
     /** @type {Module} */
     const module = await import(`./${name}.mjs`);
     for (const [title, check] of module.cases) {
-      const page = await browser.newPage({ viewport: TABLE });
+      // A context of its own, so that a case can open a second page beside the first.
+      const context = await browser.newContext({ viewport: TABLE });
+      const page = await context.newPage();
       const heard = complaints(page);
       try {
         await page.goto(address + module.room);
@@ -113,13 +114,13 @@ async function run(browser) {
         await help.shoot(page, `${name}-failed`);
         throw new Error(`${name}: ${title}`, { cause: error });
       }
-      await page.close();
+      await context.close();
       checks += 1;
       console.log(`ok: ${name}: ${title}`);
     }
     await looks(browser, name, module);
     checks += 1;
-    console.log(`ok: ${name}: accessible by axe-core's rules, light and dark, table and tablet`);
+    console.log(`ok: ${name}: accessible by axe-core's rules, light on a table and dark on a tablet`);
     if (module.times) {
       const page = await browser.newPage({ viewport: TABLE });
       await module.times(page, help);

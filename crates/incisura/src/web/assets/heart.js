@@ -7,7 +7,8 @@
  * figures can be made and never falls behind.
  */
 
-import { the } from "/common.js";
+import { Refused, fill, post, the } from "/common.js";
+import { addressOfLine, begin, renew, startWithSound, stop } from "/heart-sweep.js";
 
 /** How long the controls rest before the address and the spoken summary follow. */
 const CALM_MS = 400;
@@ -16,10 +17,11 @@ const form = the("#heart", HTMLFormElement);
 const audio = the("#audio", HTMLAudioElement);
 const play = the("#play", HTMLButtonElement);
 const whole = the("#whole", HTMLButtonElement);
-const cursor = the("#cursor", HTMLElement);
 const problem = the("#problem", HTMLElement);
 const spoken = the("#spoken", HTMLElement);
-const stillness = matchMedia("(prefers-reduced-motion: reduce)");
+const ghost = the("#ghost", HTMLInputElement);
+const keep = the("#keep", HTMLButtonElement);
+const forget = the("#forget", HTMLButtonElement);
 
 /** @returns {string} the state of all controls, without what is as usual */
 function state() {
@@ -30,7 +32,8 @@ function state() {
     if (!isSelect && !isNumber) continue;
     if (control.name && control.value !== control.dataset.usual) pairs.append(control.name, control.value);
   }
-  for (const name of ["panel", "show"]) {
+  if (ghost.value) pairs.append("ghost", ghost.value);
+  for (const name of ["panel", "show", "line"]) {
     const switches = /** @type {HTMLInputElement[]} */ ([...form.querySelectorAll(`input[type=checkbox][name=${name}]`)]);
     if (switches.every((one) => one.checked === (one.dataset.usual === "true"))) continue;
     pairs.append(name, "");
@@ -64,24 +67,15 @@ async function draw(asked) {
     const response = await fetch(`/heart/view?${asked}`);
     const text = await response.text();
     clearFaults();
-    if (response.ok) fill(text);
-    else complain(response.headers.get("x-control"), text);
+    if (response.ok) {
+      fill(text);
+      followUsualLines();
+      renew();
+    } else complain(response.headers.get("x-control"), text);
   } catch {
     problem.textContent = "incisura does not answer; start it again and reload this page";
   }
   document.documentElement.dataset.drawn = asked;
-}
-
-/**
- * Puts each part of `text` into the place of its name.
- * @param {string} text
- */
-function fill(text) {
-  const parts = new DOMParser().parseFromString(text, "text/html");
-  for (const part of parts.querySelectorAll("[data-slot]")) {
-    const place = document.querySelector(`[data-slot="${part.getAttribute("data-slot")}"]`);
-    place?.replaceChildren(...part.childNodes);
-  }
 }
 
 /**
@@ -108,10 +102,28 @@ function whenCalm() {
   clearTimeout(calm);
   calm = setTimeout(() => {
     if (asking) return whenCalm();
-    history.replaceState(null, "", wanted ? `/heart?${wanted}` : "/heart");
+    keepAddress();
     spoken.textContent = document.querySelector(".headline")?.textContent ?? "";
     if (!audio.paused) startSound();
   }, CALM_MS);
+}
+
+/** The address says what is shown, and where the sweep line stands. */
+function keepAddress() {
+  const query = [wanted, addressOfLine().toString()].filter(Boolean).join("&");
+  history.replaceState(null, "", query ? `/heart?${query}` : "/heart");
+}
+
+/** Where no line was chosen, the switches show the lines that are usual for so many beats. */
+function followUsualLines() {
+  const sheet = document.querySelector(".sheet");
+  const switches = /** @type {HTMLInputElement[]} */ ([...form.querySelectorAll("input[name=line]")]);
+  if (!(sheet instanceof HTMLElement) || switches.some((one) => one.checked !== (one.dataset.usual === "true"))) return;
+  const usual = (sheet.dataset.lines ?? "").split(" ");
+  for (const one of switches) {
+    one.checked = usual.includes(one.value);
+    one.dataset.usual = String(one.checked);
+  }
 }
 
 /**
@@ -146,10 +158,12 @@ async function changeCondition() {
   await redraw();
 }
 
-/** The sound of the heart that is shown, from its beginning. */
+/** The sound of the heart that is shown, from its beginning; the sweep line follows it. */
 function startSound() {
   audio.src = `/heart/sounds.wav?${state()}`;
-  audio.play().then(follow, () => {
+  audio.play().then(startWithSound, (error) => {
+    // A newer sound has taken this one's place.
+    if (error instanceof DOMException && error.name === "AbortError") return;
     problem.textContent = "the sound cannot be played; check that this computer has a loudspeaker";
     stopSound();
   });
@@ -158,32 +172,37 @@ function startSound() {
 }
 
 function stopSound() {
-  audio.pause();
-  cursor.hidden = true;
+  stop();
   play.textContent = "Play heart sounds";
   play.setAttribute("aria-pressed", "false");
 }
 
-/** Keeps the cursor where the sound is, frame by frame, unless movement is not wanted. */
-function follow() {
-  if (audio.paused || stillness.matches) {
-    cursor.hidden = true;
-    return;
-  }
-  const sheet = document.querySelector(".sheet");
-  const drawing = sheet?.querySelector("svg");
-  if (sheet instanceof HTMLElement && drawing) {
-    const { left, right, top, bottom, seconds } = sheet.dataset;
-    const part = (audio.currentTime % Number(seconds)) / Number(seconds);
-    const area = drawing.getBoundingClientRect();
-    const board = /** @type {HTMLElement} */ (cursor.parentElement).getBoundingClientRect();
-    const x = Number(left) + part * (Number(right) - Number(left));
-    cursor.style.left = `${area.left - board.left + x * area.width}px`;
-    cursor.style.top = `${area.top - board.top + Number(top) * area.height}px`;
-    cursor.style.height = `${(Number(bottom) - Number(top)) * area.height}px`;
-    cursor.hidden = false;
-  }
-  requestAnimationFrame(follow);
+/** What makes a heart, without how it is drawn: its condition and what was changed in it. */
+function heartOnly() {
+  const pairs = new URLSearchParams({ condition: the("#condition", HTMLSelectElement).value });
+  const drawing = ["beats", "scale", "panel", "show", "line", "ghost", "condition"];
+  for (const [name, value] of new URLSearchParams(state())) if (!drawing.includes(name)) pairs.append(name, value);
+  return pairs.toString();
+}
+
+/** Keeps a heart to compare with, or none. @param {string} heart */
+function compareWith(heart) {
+  ghost.value = heart;
+  forget.hidden = heart === "";
+  keep.textContent = (heart ? keep.dataset.again : keep.dataset.first) ?? "";
+  if (!heart && document.activeElement === document.body) keep.focus();
+  void redraw();
+}
+
+/** A landmark's label gets an alignment line, or loses it. @param {Element} target */
+function pin(target) {
+  const id = target.closest(".sheet .landmark-label, .sheet .line")?.getAttribute("data-landmark");
+  const line = id ? form.querySelector(`input[name=line][value="${id}"]`) : null;
+  if (!(line instanceof HTMLInputElement)) return;
+  line.checked = !line.checked;
+  const all = form.querySelector("input[name=show][value=lines]");
+  if (all instanceof HTMLInputElement && line.checked) all.checked = true;
+  void redraw();
 }
 
 form.addEventListener("input", (event) => {
@@ -195,4 +214,40 @@ form.addEventListener("submit", (event) => event.preventDefault());
 the("#reset", HTMLButtonElement).addEventListener("click", changeCondition);
 whole.hidden = !document.fullscreenEnabled;
 whole.addEventListener("click", () => the(".board", HTMLElement).requestFullscreen());
-play.addEventListener("click", () => (audio.paused ? startSound() : stopSound()));
+play.addEventListener("click", () => (play.getAttribute("aria-pressed") === "true" ? stopSound() : startSound()));
+keep.addEventListener("click", () => compareWith(heartOnly()));
+forget.addEventListener("click", () => {
+  keep.focus();
+  compareWith("");
+});
+the(".board", HTMLElement).addEventListener("click", (event) => {
+  if (event.target instanceof Element) pin(event.target);
+});
+
+const dialog = the("#sheet-dialog", HTMLDialogElement);
+const sheetForm = the("#sheet-form", HTMLFormElement);
+const sheetSaid = the("#sheet-said", HTMLElement);
+const sheetTitle = the("#sheet-title", HTMLInputElement);
+the("#into-sheet", HTMLButtonElement).addEventListener("click", () => {
+  sheetSaid.textContent = "";
+  const condition = the("#condition", HTMLSelectElement).selectedOptions[0]?.textContent ?? "";
+  sheetTitle.value = `${condition}, ${the("#rate_bpm", HTMLInputElement).value}/min`;
+  dialog.showModal();
+  sheetTitle.select();
+});
+the("#sheet-close", HTMLButtonElement).addEventListener("click", () => dialog.close());
+sheetForm.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const fields = /** @type {Record<string, string>} */ (Object.fromEntries(new FormData(sheetForm)));
+  try {
+    const made = await (await post(`/heart/sheet?${state()}`, fields)).json();
+    const link = document.createElement("a");
+    link.href = `/sheets?test=${encodeURIComponent(made.file)}`;
+    link.textContent = made.link;
+    sheetSaid.replaceChildren(`${made.said} `, link);
+  } catch (error) {
+    sheetSaid.textContent = error instanceof Refused ? error.message : String(error);
+  }
+});
+begin(keepAddress);
+

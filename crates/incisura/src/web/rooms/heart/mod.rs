@@ -3,24 +3,31 @@
 //! The page's whole state is its address: [`view`] reads it, `page` shows it, and every link to a
 //! file repeats it.
 
+mod beat;
+mod compare;
+mod controls;
+pub(crate) mod into_sheet;
 mod page;
+#[cfg(test)]
+mod tests;
 pub(crate) mod view;
 
 use axum::Router;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
-use axum::routing::get;
+use axum::routing::{get, post};
 use figure::FontEmbedding;
 
 use crate::simulate;
 use crate::web::desk::Desk;
 use crate::web::refusal::Refusal;
 use crate::web::shell::Room;
+use crate::web::words::heart as words;
 use crate::web::{Pairs, SCRIPT, asset, download, off_thread};
 use view::{Drawn, View};
 
-pub(crate) const ROOM: Room = Room { path: "/heart", title: "Heart" };
+pub(crate) const ROOM: Room = Room { path: "/heart", title: words::TITLE };
 
 /// Dots per inch of a downloaded PNG: a page-wide figure fills a projector of 4K.
 const PNG_DPI: f64 = 300.0;
@@ -36,6 +43,15 @@ pub(crate) fn routes() -> Router<Desk> {
         .route("/heart/traces.csv", get(traces))
         .route("/heart/marks.csv", get(marks))
         .route("/heart/sounds.wav", get(sounds))
+        .route("/heart/sheet", post(into_sheet::make))
+        .route(
+            "/heart-sweep.js",
+            get(|| asset(SCRIPT, include_bytes!("../../assets/heart-sweep.js"))),
+        )
+        .route(
+            "/heart-schematic.js",
+            get(|| asset(SCRIPT, include_bytes!("../../assets/heart-schematic.js"))),
+        )
         .route("/heart.js", get(|| asset(SCRIPT, include_bytes!("../../assets/heart.js"))))
         .route("/heart.css", get(|| asset("text/css", include_bytes!("../../assets/heart.css"))))
 }

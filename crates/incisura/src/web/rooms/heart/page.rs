@@ -1,34 +1,17 @@
 //! The page of the heart as HTML.
 
 use figure::{Figure, FontEmbedding, Shape, Tag};
-use heart::{PARAMETERS, Parameter, Rhythm};
+use heart::Rhythm;
 use maud::{Markup, PreEscaped, html};
 
-use super::ROOM;
-use super::view::{Drawn, PARTS, SCALES, View};
-use crate::standard::PANELS;
+use super::controls::{controls, fault, has_control};
+use super::view::{Drawn, View};
+use super::{ROOM, beat, compare, into_sheet};
 use crate::summary;
 use crate::web::desk::Desk;
 use crate::web::refusal::Refusal;
 use crate::web::shell::{Page, shell};
-
-/// The controls that every course needs, in groups; all others follow under a heading.
-const MAIN_CONTROLS: &[(&str, &[&str])] = &[
-    ("Rate and conduction", &["rate_bpm", "pr_interval_ms"]),
-    (
-        "Pump and vessels",
-        &["lv_contractility", "blood_volume", "systemic_resistance", "arterial_compliance"],
-    ),
-    (
-        "Valves",
-        &[
-            "aortic_valve_area_cm2",
-            "aortic_leak_area_cm2",
-            "mitral_valve_area_cm2",
-            "mitral_leak_area_cm2",
-        ],
-    ),
-];
+use crate::web::words::heart as words;
 
 /// Numbers of beats offered; other numbers can stand in the address.
 const BEATS: [usize; 6] = [1, 2, 3, 4, 6, 8];
@@ -42,10 +25,12 @@ pub(crate) fn whole(desk: &Desk, view: &View, drawn: Result<&Drawn, &Refusal>) -
             (toolbar(view, refusal))
             div.desk {
                 (picture(view, drawn))
+                (beat::column())
                 (controls(view, refusal))
-                (findings(view, drawn.ok()))
             }
         }
+        (findings(view, drawn.ok()))
+        (into_sheet::dialog(&desk.folder()))
     };
     shell(
         desk,
@@ -55,7 +40,7 @@ pub(crate) fn whole(desk: &Desk, view: &View, drawn: Result<&Drawn, &Refusal>) -
             styles: &["/heart.css"],
             scripts: &["/heart.js"],
             skip_to: ("figure", "Skip to the figure"),
-            keys: &[],
+            keys: words::KEYS,
             body,
         },
     )
@@ -65,8 +50,9 @@ pub(crate) fn whole(desk: &Desk, view: &View, drawn: Result<&Drawn, &Refusal>) -
 pub(crate) fn parts(view: &View, drawn: &Drawn) -> Markup {
     html! {
         div data-slot="sheet" { (sheet(view, drawn)) }
-        div data-slot="numbers" { (numbers(drawn)) }
-        div data-slot="words" { (words(drawn)) }
+        div data-slot="beat" { (beat::data(&view.heart, &drawn.cycle)) }
+        div data-slot="numbers" { (compare::numbers(&drawn.cycle, drawn.kept.as_deref())) }
+        div data-slot="words" { (in_words(drawn)) }
         div data-slot="files" { (files(view)) }
         div data-slot="headline" { (summary::headline(&drawn.cycle)) }
     }
@@ -104,6 +90,7 @@ fn toolbar(view: &View, refusal: Option<&Refusal>) -> Markup {
                 (fault(refusal, "beats"))
             }
             div.sound {
+                (compare::controls(view))
                 button #whole type="button" { "Figure on the whole screen" }
                 button #play type="button" aria-pressed="false" { "Play heart sounds" }
                 audio #audio loop preload="none" {}
@@ -122,19 +109,22 @@ fn offered_beats(view: &View) -> Vec<usize> {
 fn picture(view: &View, drawn: Result<&Drawn, &Refusal>) -> Markup {
     let whole = drawn.err().filter(|refusal| !has_control(refusal));
     html! {
-        section #figure .figure tabindex="-1" aria-label="Figure" {
+        section #figure .figure tabindex="0" aria-label="Figure" {
             p #problem .fault role="alert" { @if let Some(refusal) = whole { (refusal.message) } }
             div.board {
                 div data-slot="sheet" { @if let Ok(drawn) = drawn { (sheet(view, drawn)) } }
                 div #cursor .cursor hidden {}
+                div #dot .dot hidden {}
+                div data-slot="beat" hidden { @if let Ok(drawn) = drawn { (beat::data(&view.heart, &drawn.cycle)) } }
             }
             p.headline.unseen data-slot="headline" { @if let Ok(drawn) = drawn { (summary::headline(&drawn.cycle)) } }
             div.lower {
                 details {
                     summary { "The figure in words" }
-                    div data-slot="words" { @if let Ok(drawn) = drawn { (words(drawn)) } }
+                    div data-slot="words" { @if let Ok(drawn) = drawn { (in_words(drawn)) } }
                 }
                 div data-slot="files" { @if drawn.is_ok() { (files(view)) } }
+                button #into-sheet type="button" { (words::INTO_SHEET) "…" }
             }
         }
     }
@@ -146,7 +136,8 @@ fn sheet(view: &View, drawn: &Drawn) -> Markup {
     let (start_s, end_s) = drawn.cycle.span_s().unwrap_or((0.0, 1.0));
     html! {
         div.sheet data-left=(plot[0]) data-top=(plot[1]) data-right=(plot[2]) data-bottom=(plot[3])
-            data-seconds=(end_s - start_s) {
+            data-seconds=(end_s - start_s) data-loop=[loop_frame(drawn)]
+            data-lines=(view.usual_lines().join(" ")) {
             (PreEscaped(drawn.figure.svg(FontEmbedding::Referenced)))
             (title_block(view, drawn))
         }
@@ -155,12 +146,12 @@ fn sheet(view: &View, drawn: &Drawn) -> Markup {
 
 /// What is drawn, in a row at the foot of the sheet, as on a technical drawing.
 fn title_block(view: &View, drawn: &Drawn) -> Markup {
-    let changed = if view.heart == view.condition.heart { "" } else { ", changed" };
-    let heart = format!("{}{changed}", view.condition.title);
-    let first = [("Heart", heart), ("Rhythm", rhythm_title(view.heart.rhythm).to_owned())];
+    let first =
+        [("Heart", view.heart_title()), ("Rhythm", rhythm_title(view.heart.rhythm).to_owned())];
+    let kept = view.kept.as_ref().map(|kept| (words::KEPT_DASHED, kept.title()));
     html! {
         dl.titleblock {
-            @for (title, value) in first.into_iter().chain(summary::key_numbers(&drawn.cycle)) {
+            @for (title, value) in first.into_iter().chain(kept).chain(summary::key_numbers(&drawn.cycle)) {
                 div { dt { (title) } dd { (value) } }
             }
             div { dt { "Use" } dd { "teaching only" } }
@@ -184,7 +175,31 @@ fn plot(figure: &Figure) -> Option<[f64; 4]> {
     Some([left / w, top / h, right / w, bottom / h])
 }
 
-fn words(drawn: &Drawn) -> Markup {
+/// Where the loop's volume and pressure lie: least and greatest value, each with its place as a
+/// part of the figure's width or height, so that a point can follow the sweep line round the loop.
+fn loop_frame(drawn: &Drawn) -> Option<String> {
+    let figure = &drawn.figure;
+    let lines = figure.items.iter().filter(|item| item.tag == Tag::Loop);
+    let parts = lines.filter_map(|item| match &item.shape {
+        Shape::Lines { parts, .. } => parts.first(),
+        _ => None,
+    });
+    // The frame and the ticks have a few points, the loop has many.
+    let points = parts.max_by_key(|part| part.len())?;
+    let extent = |axis: usize| {
+        let along = points.iter().map(|point| point[axis]);
+        (along.clone().fold(f64::INFINITY, f64::min), along.fold(f64::NEG_INFINITY, f64::max))
+    };
+    let ((left, right), (top, bottom)) = (extent(0), extent(1));
+    let (least_ml, most_ml) = drawn.cycle.trace("lv_volume")?.range()?;
+    let (least_mmhg, most_mmhg) = drawn.cycle.trace("lv_pressure")?.range()?;
+    let (w, h) = (figure.width_mm, figure.height_mm);
+    let numbers =
+        [least_ml, left / w, most_ml, right / w, least_mmhg, bottom / h, most_mmhg, top / h];
+    Some(numbers.map(|number| format!("{number:.5}")).join(" "))
+}
+
+fn in_words(drawn: &Drawn) -> Markup {
     html! { @for line in drawn.figure.alt.lines() { p { (line) } } }
 }
 
@@ -210,106 +225,6 @@ fn files(view: &View) -> Markup {
     }
 }
 
-fn controls(view: &View, refusal: Option<&Refusal>) -> Markup {
-    let main: Vec<&str> = MAIN_CONTROLS.iter().flat_map(|(_, names)| *names).copied().collect();
-    let others: Vec<&str> = PARAMETERS
-        .iter()
-        .map(|parameter| parameter.name)
-        .filter(|name| !main.contains(name))
-        .collect();
-    html! {
-        section.controls aria-label="Controls" {
-            div #sliders {
-                @for (title, names) in MAIN_CONTROLS {
-                    fieldset {
-                        legend { (title) }
-                        @for name in *names { (slider(view, name, refusal)) }
-                    }
-                }
-                details open[refusal.is_some_and(|refusal| names_any(refusal, &others))] {
-                    summary { "All other parameters" }
-                    fieldset {
-                        legend.unseen { "Other parameters" }
-                        @for name in &others { (slider(view, name, refusal)) }
-                    }
-                }
-            }
-            p.reset { button #reset type="button" { "Back to the condition as it is" } }
-            (switches(view, refusal))
-        }
-    }
-}
-
-fn slider(view: &View, name: &str, refusal: Option<&Refusal>) -> Markup {
-    let Some(parameter) = PARAMETERS.iter().find(|parameter| parameter.name == name) else {
-        return html! {};
-    };
-    let value = view.heart.parameters.get(name).unwrap_or(parameter.default);
-    let usual = view.condition.heart.parameters.get(name).unwrap_or(parameter.default);
-    let Parameter { low, high, title, about, .. } = *parameter;
-    let unit = if parameter.unit.is_empty() { "× normal" } else { parameter.unit };
-    let range = format!("{low} to {high}");
-    let at_fault = refusal.is_some_and(|refusal| names_any(refusal, &[name]));
-    html! {
-        div.slider {
-            label for=(name) title=(about) { (title) }
-            input id=(name) name=(name) type="number" min=(low) max=(high) step="any" value=(value) data-usual=(usual)
-                aria-describedby={ (name) "-unit " (name) "-fault" } aria-invalid=[at_fault.then_some("true")];
-            span.unit id={ (name) "-unit" } { (unit) span.unseen { ", " (range) } }
-            input type="range" data-for=(name) min=(low) max=(high) step=(step(parameter)) value=(value)
-                aria-label=(title) aria-valuetext={ (value) " " (unit) };
-            (fault(refusal, name))
-        }
-    }
-}
-
-/// A step that crosses the range in about a hundred, of a size that people count in.
-fn step(parameter: &Parameter) -> f64 {
-    let wanted = (parameter.high - parameter.low) / 100.0;
-    let steps = [5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02];
-    steps.into_iter().find(|step| *step <= wanted * 1.01).unwrap_or(0.01)
-}
-
-fn switches(view: &View, refusal: Option<&Refusal>) -> Markup {
-    html! {
-        fieldset.switches {
-            legend { "Panels" }
-            input type="hidden" name="panel" value="";
-            @for panel in PANELS {
-                @let on = view.panels.iter().any(|shown| shown.id == panel.id);
-                (switch("panel", panel.id, panel.title, on, panel.standard))
-            }
-            (fault(refusal, "panel"))
-        }
-        fieldset.switches {
-            legend { "Drawn with" }
-            input type="hidden" name="show" value="";
-            @for part in PARTS {
-                (switch("show", part.id, part.title, view.shows(part.id), part.standard))
-            }
-            (fault(refusal, "show"))
-        }
-        div.choice {
-            label for="scale" { "Text and lines for" }
-            select #scale name="scale" data-usual="print" {
-                @for (id, title, _) in SCALES {
-                    option value=(id) selected[*id == view.scale] { (title) }
-                }
-            }
-            (fault(refusal, "scale"))
-        }
-    }
-}
-
-fn switch(name: &str, value: &str, title: &str, on: bool, usual: bool) -> Markup {
-    html! {
-        label.switch {
-            input type="checkbox" name=(name) value=(value) checked[on] data-usual=(usual);
-            (title)
-        }
-    }
-}
-
 fn findings(view: &View, drawn: Option<&Drawn>) -> Markup {
     html! {
         section.findings aria-label="What it shows" {
@@ -318,47 +233,12 @@ fn findings(view: &View, drawn: Option<&Drawn>) -> Markup {
                 p { (view.condition.about) }
                 p.source { "Numbers: " (view.condition.source) }
             }
-            div.numbers data-slot="numbers" { @if let Some(drawn) = drawn { (numbers(drawn)) } }
-        }
-    }
-}
-
-fn numbers(drawn: &Drawn) -> Markup {
-    html! {
-        @for (title, measures) in summary::GROUPS {
-            table {
-                caption { (title) }
-                tbody {
-                    @for measure in *measures {
-                        @if let Some(value) = measure.shown(&drawn.cycle) {
-                            tr { th scope="row" { (measure.title) } td { (value) " " span.unit { (measure.unit) } } }
-                        }
-                    }
-                }
+            @if view.kept.is_some() { h2.unseen { (words::COMPARED) } }
+            div.numbers data-slot="numbers" {
+                @if let Some(drawn) = drawn { (compare::numbers(&drawn.cycle, drawn.kept.as_deref())) }
             }
         }
     }
-}
-
-/// The place for what is wrong with a control, filled if something is.
-fn fault(refusal: Option<&Refusal>, control: &str) -> Markup {
-    let message =
-        refusal.filter(|refusal| names_any(refusal, &[control])).map(|refusal| &refusal.message);
-    html! { p.fault id={ (control) "-fault" } role="alert" { @if let Some(message) = message { (message) } } }
-}
-
-fn names_any(refusal: &Refusal, names: &[&str]) -> bool {
-    refusal.control.as_deref().is_some_and(|control| names.contains(&control))
-}
-
-/// Whether the refusal belongs beside a control that the page has.
-fn has_control(refusal: &Refusal) -> bool {
-    let others = ["condition", "rhythm", "beats", "scale", "panel", "show"];
-    PARAMETERS
-        .iter()
-        .map(|parameter| parameter.name)
-        .chain(others)
-        .any(|name| names_any(refusal, &[name]))
 }
 
 fn rhythm_title(rhythm: Rhythm) -> &'static str {

@@ -1,21 +1,27 @@
 //! What a page shows: read from its address, and written back to it.
 
-use cycle::Cycle;
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
+
+use cycle::{Cycle, Subject};
 use figure::{Figure, FigureSpec};
 use heart::{Condition, Heart, Rhythm};
 
 use crate::args::MOST_BEATS;
 use crate::standard::{self, PANELS, PanelChoice};
 use crate::web::refusal::Refusal;
+use crate::web::words::heart as words;
 
 /// Width of the figure in millimetres: it fits on letter and A4.
 const WIDTH_MM: f64 = 190.0;
 /// Width with a loop, which stands beside the panels; it grows with the scale.
-const WIDTH_WITH_LOOP_MM: f64 = 270.0;
+const WIDTH_WITH_LOOP_MM: f64 = 226.0;
 /// Beats from which on only two alignment lines are drawn for each, so that they stay apart.
 const MANY_BEATS: usize = 4;
 /// Height of panels as a part of that on paper, so that the figure has a screen's shape.
 const PANEL_HEIGHT: f64 = 0.7;
+
+/// The names of all that is drawn, read once.
+pub(super) static SUBJECT: LazyLock<Subject> = LazyLock::new(heart::subject);
 
 /// A part of the figure that can be switched on and off.
 #[derive(Debug)]
@@ -55,12 +61,24 @@ pub(crate) struct View {
     pub(crate) panels: Vec<&'static PanelChoice>,
     pub(crate) parts: Vec<&'static Part>,
     pub(crate) scale: &'static str,
+    /// Landmarks and events with an alignment line; `None` for the usual ones.
+    pub(crate) lines: Option<Vec<String>>,
+    /// The heart that was kept, to compare this one with.
+    pub(crate) kept: Option<Kept>,
+}
+
+/// A heart that was kept, drawn beneath the one that is changed.
+#[derive(Debug)]
+pub(crate) struct Kept {
+    condition: Condition,
+    heart: Heart,
 }
 
 /// A view, computed and laid out.
 #[derive(Debug)]
 pub(crate) struct Drawn {
     pub(crate) cycle: Cycle,
+    pub(crate) kept: Option<Arc<Cycle>>,
     pub(crate) figure: Figure,
 }
 
@@ -79,6 +97,8 @@ impl View {
             panels: PANELS.iter().filter(|panel| panel.standard).collect(),
             parts: PARTS.iter().filter(|part| part.standard).collect(),
             scale: "print",
+            lines: None,
+            kept: None,
         }
     }
 
@@ -96,6 +116,9 @@ impl View {
         if pairs.iter().any(|(name, _)| name == "show") {
             view.parts = chosen(pairs, "show", PARTS, |part| part.id)?;
         }
+        if pairs.iter().any(|(name, _)| name == "line") {
+            view.lines = Some(lines(pairs)?);
+        }
         for (name, value) in pairs {
             view.set(name, value.trim())?;
         }
@@ -104,7 +127,9 @@ impl View {
 
     fn set(&mut self, name: &str, value: &str) -> Result<(), Refusal> {
         match name {
-            "condition" | "panel" | "show" => {}
+            // The last two say where the page's sweep line stands, which only the page needs.
+            "condition" | "panel" | "show" | "line" | "at" | "speed" => {}
+            "ghost" => self.kept = Kept::read(value)?,
             "rhythm" => self.heart.rhythm = Rhythm::from_name(value)?,
             "beats" => self.beats = beats(value)?,
             "scale" => self.scale = scale(value)?,
@@ -126,17 +151,7 @@ impl View {
     pub(crate) fn query(&self) -> String {
         let usual = Self::of(self.condition.clone());
         let mut pairs = vec![("condition", self.condition.name.clone())];
-        if self.heart.rhythm != usual.heart.rhythm {
-            pairs.push(("rhythm", self.heart.rhythm.name().to_owned()));
-        }
-        for parameter in heart::PARAMETERS {
-            let value = self.heart.parameters.get(parameter.name);
-            if let Some(number) = value
-                && value != usual.heart.parameters.get(parameter.name)
-            {
-                pairs.push((parameter.name, number.to_string()));
-            }
-        }
+        pairs.extend(changes(&self.condition, &self.heart));
         if let Some(beats) = self.beats {
             pairs.push(("beats", beats.to_string()));
         }
@@ -152,6 +167,13 @@ impl View {
             let ids = std::iter::once("").chain(ids(self));
             pairs.extend(ids.map(|id| ("show", id.to_owned())));
         }
+        if let Some(lines) = &self.lines {
+            pairs.push(("line", String::new()));
+            pairs.extend(lines.iter().map(|id| ("line", id.clone())));
+        }
+        if let Some(kept) = &self.kept {
+            pairs.push(("ghost", kept.query().replace('=', "%3D").replace('&', "%26")));
+        }
         // Names and values are identifiers and numbers, which an address takes as they are.
         pairs.iter().map(|(name, value)| format!("{name}={value}")).collect::<Vec<_>>().join("&")
     }
@@ -160,8 +182,21 @@ impl View {
     pub(crate) fn draw(&self, named: bool) -> Result<Drawn, Refusal> {
         let beats = self.beats.unwrap_or_else(|| heart::natural_beats(&self.heart));
         let cycle = heart::simulate(&self.heart, beats)?;
-        let figure = figure::lay_out(&cycle, &heart::subject(), &self.spec(named, beats))?;
-        Ok(Drawn { cycle, figure })
+        let span_s = cycle.span_s().map_or(0.0, |(start, end)| end - start);
+        let kept = self.kept.as_ref().map(|kept| kept.cycle(span_s)).transpose()?;
+        let spec = self.spec(named, beats);
+        let figure = figure::lay_out_over(&cycle, kept.as_deref(), &SUBJECT, &spec)?;
+        Ok(Drawn { cycle, kept, figure })
+    }
+
+    /// What the heart is: its condition, and whether anything was changed.
+    pub(crate) fn heart_title(&self) -> String {
+        title(&self.condition, &self.heart)
+    }
+
+    /// Alignment lines that are drawn where none were chosen.
+    pub(crate) fn usual_lines(&self) -> &'static [&'static str] {
+        usual_lines(self.beats.unwrap_or_else(|| heart::natural_beats(&self.heart)))
     }
 
     fn spec(&self, named: bool, beats: usize) -> FigureSpec {
@@ -171,8 +206,10 @@ impl View {
         };
         let scale =
             SCALES.iter().find(|(id, ..)| *id == self.scale).map_or(1.0, |(.., factor)| *factor);
-        let lines =
-            if beats < MANY_BEATS { &standard::LINES[..] } else { &standard::LINES_OF_MANY_BEATS };
+        let lines: Vec<&str> = match &self.lines {
+            Some(chosen) => chosen.iter().map(String::as_str).collect(),
+            None => usual_lines(beats).to_vec(),
+        };
         // Panels grow with the scale. Where the sheet does not, they are given back their height.
         let (width_mm, height) = if self.shows("loop") {
             (WIDTH_WITH_LOOP_MM * scale, PANEL_HEIGHT)
@@ -180,11 +217,15 @@ impl View {
             (WIDTH_MM, PANEL_HEIGHT / scale)
         };
         FigureSpec {
-            title: named.then(|| self.condition.title.clone()),
+            title: named.then(|| match &self.kept {
+                Some(kept) => words::over(&self.heart_title(), &kept.title()),
+                None => self.condition.title.clone(),
+            }),
             width_mm,
             scale,
             panels: self.panels.iter().map(|panel| panel.spec(height)).collect(),
-            lines: if_shown("lines", lines),
+            lines: if_shown("lines", &lines),
+            ghost_title: Some(words::KEPT.to_owned()),
             bars: if_shown("bars", &standard::BARS),
             phases: self.shows("phases"),
             labels: self.shows("labels"),
@@ -195,6 +236,109 @@ impl View {
             ..FigureSpec::default()
         }
     }
+}
+
+impl Kept {
+    /// Reads what an address says of the heart that was kept; nothing where it says nothing.
+    fn read(query: &str) -> Result<Option<Self>, Refusal> {
+        if query.is_empty() {
+            return Ok(None);
+        }
+        let pairs: Vec<(String, String)> = query
+            .split('&')
+            .filter_map(|pair| pair.split_once('='))
+            .filter(|(name, _)| *name != "ghost")
+            .map(|(name, value)| (name.to_owned(), value.to_owned()))
+            .collect();
+        // What is wrong with it belongs to none of the controls, which are those of the other heart.
+        let View { condition, heart, .. } = View::read(&pairs).map_err(|refusal| {
+            Refusal::of_all(format!("the heart that was kept: {}", refusal.message))
+        })?;
+        Ok(Some(Self { condition, heart }))
+    }
+
+    /// The names and values that [`Kept::read`] reads back.
+    pub(crate) fn query(&self) -> String {
+        let mut query = format!("condition={}", self.condition.name);
+        for (name, value) in changes(&self.condition, &self.heart) {
+            query += &format!("&{name}={value}");
+        }
+        query
+    }
+
+    pub(crate) fn title(&self) -> String {
+        title(&self.condition, &self.heart)
+    }
+
+    /// Beats enough to fill `span_s` seconds. While sliders move the other heart this one stays,
+    /// so the last that was computed is kept in mind.
+    fn cycle(&self, span_s: f64) -> Result<Arc<Cycle>, Refusal> {
+        static LAST: Mutex<Option<(String, Arc<Cycle>)>> = Mutex::new(None);
+        let last = || LAST.lock().unwrap_or_else(PoisonError::into_inner);
+        let (query, length_s) =
+            (self.query(), |cycle: &Cycle| cycle.span_s().map_or(0.0, |(start, end)| end - start));
+        if let Some((known, cycle)) = &*last()
+            && *known == query
+            && length_s(cycle) >= span_s
+        {
+            return Ok(Arc::clone(cycle));
+        }
+        let filling = (span_s * self.heart.parameters.rate_bpm / 60.0).ceil() as usize + 1;
+        let beats = filling.max(heart::natural_beats(&self.heart));
+        let mut cycle = heart::simulate(&self.heart, beats)?;
+        if length_s(&cycle) < span_s {
+            // Beats that come early make a run shorter than its rate says.
+            cycle = heart::simulate(&self.heart, 2 * beats)?;
+        }
+        let cycle = Arc::new(cycle);
+        *last() = Some((query, Arc::clone(&cycle)));
+        Ok(cycle)
+    }
+}
+
+/// Names and values of what was changed in a condition's heart.
+fn changes(condition: &Condition, heart: &Heart) -> Vec<(&'static str, String)> {
+    let mut pairs = Vec::new();
+    if heart.rhythm != condition.heart.rhythm {
+        pairs.push(("rhythm", heart.rhythm.name().to_owned()));
+    }
+    for parameter in heart::PARAMETERS {
+        let value = heart.parameters.get(parameter.name);
+        if let Some(number) = value
+            && value != condition.heart.parameters.get(parameter.name)
+        {
+            pairs.push((parameter.name, number.to_string()));
+        }
+    }
+    pairs
+}
+
+fn title(condition: &Condition, heart: &Heart) -> String {
+    let changed = if *heart == condition.heart { "" } else { ", changed" };
+    format!("{}{changed}", condition.title)
+}
+
+fn usual_lines(beats: usize) -> &'static [&'static str] {
+    if beats < MANY_BEATS { &standard::LINES } else { &standard::LINES_OF_MANY_BEATS }
+}
+
+/// The landmarks and events that `pairs` asks a line for.
+fn lines(pairs: &[(String, String)]) -> Result<Vec<String>, Refusal> {
+    let subject = &SUBJECT;
+    let asked = pairs.iter().filter(|(name, value)| name == "line" && !value.is_empty());
+    let mut lines: Vec<String> = Vec::new();
+    for (_, id) in asked {
+        if subject.title_of(id).is_none() {
+            let known = subject.landmarks.iter().map(|kind| kind.id.as_str());
+            let near = cycle::nearest(id, known).map(|near| format!("; did you mean “{near}”?"));
+            let near = near.unwrap_or_default();
+            return Err(Refusal::of("line", format!("there is no landmark or event “{id}”{near}")));
+        }
+        if !lines.contains(id) {
+            lines.push(id.clone());
+        }
+    }
+    Ok(lines)
 }
 
 /// The choices that `pairs` names, in the order in which they are shown.
