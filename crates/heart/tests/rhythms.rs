@@ -48,7 +48,7 @@ fn every_condition_reads_and_settles() {
         let cycle = simulate(&condition.heart, beats)
             .unwrap_or_else(|error| panic!("{}: {error}", condition.name));
         assert_eq!(times(&cycle, "qrs_onset").len(), beats, "{}", condition.name);
-        assert_eq!(cycle.traces.len(), 15);
+        assert_eq!(cycle.traces.len(), 16);
         for trace in &cycle.traces {
             assert!(
                 trace.samples.iter().all(|v| v.is_finite()),
