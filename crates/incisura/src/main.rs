@@ -4,6 +4,7 @@
 //! HTML is. What was typed is in `args`; each command is one module; the pages are in `web`.
 
 mod args;
+mod chance;
 mod convention_command;
 mod demo_command;
 mod demo_recording;

@@ -33,7 +33,7 @@ pub use drawn::{
 pub use feedback::{Feedback, Head, feedback_pages};
 pub use finding::{Finding, findings};
 pub use locate::{Absent, Located, Mark, curves, locate};
-pub use marks::{LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
+pub use marks::{FAR_MM, LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
 pub use page_picture::PagePicture;
 pub use rubric::{On, Rubric, has_bursts};
 pub use shown::{

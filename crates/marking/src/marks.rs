@@ -149,7 +149,7 @@ pub const LEAST_BAND_MM: f64 = 1.0;
 const DEVIATIONS: f64 = 2.0;
 /// What is not met and off by more than this, in millimetres, may as well be something else that was taken
 /// for what was meant.
-const FAR_MM: f64 = 11.0;
+pub const FAR_MM: f64 = 11.0;
 /// Times that landmarks are put aside, and elsewhere, to see what becomes of the rules.
 const NEARBY: u64 = 32;
 const ELSEWHERE: usize = 96;

@@ -1,24 +1,12 @@
 //! A drawing held to the rules.
 
-use convention::{Point, Rule, Says};
-use marking::{Finding, LEAST_BAND_MM, Located, Rubric, RuleMark, findings, locate, mark};
+use convention::{Outcome, Point, Rule, Says};
+use marking::{FAR_MM, Finding, LEAST_BAND_MM, Located, Rubric, RuleMark, findings, locate, mark};
 use serde::Serialize;
 
 use crate::hints::{Hinter, Hints};
 use crate::strokes::Drawing;
 use crate::{Practice, PracticeError, words};
-
-/// Whether a rule is met.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Outcome {
-    /// It is.
-    Met,
-    /// It is not.
-    NotMet,
-    /// The drawing does not decide it.
-    CannotTell,
-}
 
 /// What is made of a drawing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -84,10 +72,6 @@ pub struct Found {
     /// How sure that is, 0 … 1.
     pub sure: f64,
 }
-
-/// What is off by more than this may be something else that was taken for what was meant; as
-/// in marking paper.
-const FAR_MM: f64 = 11.0;
 
 impl Practice {
     /// Judges a drawing as if it were on paper, but for what a person would be asked.

@@ -2,7 +2,6 @@
 
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -10,6 +9,7 @@ use course::Course;
 use scan::Limits;
 use sha2::{Digest, Sha256};
 
+use crate::chance::hex;
 use crate::failure::Failure;
 
 /// Names of files in a folder that are taken: those that can be read, and pictures of phones that
@@ -159,10 +159,7 @@ fn known(course: &Course, hash: &str, number: u32) -> Result<State, Failure> {
 
 /// A digest of a file's bytes, SHA-256 in hexadecimal digits.
 pub(crate) fn digest(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    hex(&Sha256::digest(bytes))
 }
 
 /// Adds the scans in a folder in the order of their names; gives how many files are none.

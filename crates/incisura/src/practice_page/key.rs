@@ -1,12 +1,13 @@
 //! The key that a test's practice pages sign results with, kept beside the test.
 
-use std::fmt::Write as _;
 use std::fs::OpenOptions;
 use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 use practice::{Definition, TryCode};
 
+use crate::chance::{hex, random};
 use crate::failure::Failure;
 use crate::files;
 
@@ -14,25 +15,31 @@ use crate::files;
 const FOLDER: &str = "practice";
 
 fn place(test: &Path) -> PathBuf {
-    let name = test.file_stem().unwrap_or_default();
-    test.with_file_name(FOLDER).join(name).with_extension("key")
+    let key = test.with_extension("key");
+    test.with_file_name(FOLDER).join(key.file_name().unwrap_or_default())
 }
 
 /// The key of the test in `test`, which is made where there is none yet.
 pub(super) fn made(test: &Path) -> Result<String, Failure> {
+    // One at a time, so that nobody reads a key that is only half written.
+    static MAKING: Mutex<()> = Mutex::new(());
+    let _alone = MAKING.lock().unwrap_or_else(PoisonError::into_inner);
     let place = place(test);
     if let Some(key) = kept(&place)? {
         return Ok(key);
     }
+    let key = hex(&random::<16>()?);
     files::make_folder(&test.with_file_name(FOLDER))?;
     match OpenOptions::new().write(true).create_new(true).open(&place) {
         Ok(mut file) => {
-            let key = random()?;
             let written = writeln!(file, "{key}").and_then(|()| file.sync_all());
-            written.map_err(|reason| Failure::unwritable(&place, reason))?;
+            written.map_err(|reason| {
+                let _ = std::fs::remove_file(&place);
+                Failure::unwritable(&place, reason)
+            })?;
             Ok(key)
         }
-        // Somebody else was quicker.
+        // Another program was quicker.
         Err(reason) if reason.kind() == ErrorKind::AlreadyExists => {
             kept(&place)?.ok_or_else(|| empty(&place))
         }
@@ -53,19 +60,6 @@ fn empty(place: &Path) -> Failure {
         place,
         "the key is empty; bring the file back from a copy, or remove it and give out new pages",
     )
-}
-
-fn random() -> Result<String, Failure> {
-    let mut bytes = [0; 16];
-    getrandom::fill(&mut bytes).map_err(|error| {
-        Failure::Other(format!("this computer gives no random numbers for a key: {error}"))
-    })?;
-    let mut key = String::new();
-    for byte in bytes {
-        // Writing to a string does not fail.
-        let _ = write!(key, "{byte:02x}");
-    }
-    Ok(key)
 }
 
 /// What a result code says, in a sentence; or why it says nothing.
@@ -116,7 +110,7 @@ mod tests {
     #[test]
     fn only_codes_of_this_test_fit() {
         let folder = folder("codes");
-        let [one, other] = ["a.toml", "b.toml"].map(|name| folder.join(name));
+        let [one, other] = ["a.1.toml", "a.2.toml"].map(|name| folder.join(name));
         let definition = Definition { test: "one".to_owned(), ..Definition::default() };
         let refused = verified(&one, &definition, "x").unwrap_err().to_string();
         assert!(refused.contains("no practice page of this test was made"), "{refused}");

@@ -35,8 +35,8 @@ impl Package {
     pub(crate) fn archive(self, page: &str, title: &str, id: &str) -> Result<Vec<u8>, Failure> {
         let manifest = match self {
             Self::Zip => None,
-            Self::Scorm12 => Some(manifest_12(title, id)),
-            Self::Scorm2004 => Some(manifest_2004(title, id)),
+            Self::Scorm12 => Some(manifest(SCORM_12, title, id)),
+            Self::Scorm2004 => Some(manifest(SCORM_2004, title, id)),
         };
         let files = manifest.iter().map(|text| (MANIFEST, text.as_str())).chain([(PAGE, page)]);
         archive(files)
@@ -55,45 +55,31 @@ fn archive<'a>(files: impl Iterator<Item = (&'a str, &'a str)>) -> zip::result::
     Ok(zip.finish()?.into_inner())
 }
 
-fn manifest_12(title: &str, id: &str) -> String {
-    let (title, id) = (escaped(title), escaped(id));
-    format!(
-        r#"<?xml version="1.0" encoding="UTF-8"?>
-<manifest identifier="incisura-{id}" version="1.0"
-    xmlns="http://www.imsproject.org/xsd/imscp_rootv1p1p2"
-    xmlns:adlcp="http://www.adlnet.org/xsd/adlcp_rootv1p2">
-  <metadata>
-    <schema>ADL SCORM</schema>
-    <schemaversion>1.2</schemaversion>
-  </metadata>
-  <organizations default="practice">
-    <organization identifier="practice">
-      <title>{title}</title>
-      <item identifier="task" identifierref="page">
-        <title>{title}</title>
-      </item>
-    </organization>
-  </organizations>
-  <resources>
-    <resource identifier="page" type="webcontent" adlcp:scormtype="sco" href="{PAGE}">
-      <file href="{PAGE}"/>
-    </resource>
-  </resources>
-</manifest>
-"#
-    )
-}
+/// What editions of the standard call things: the packaging namespace, their own, their version,
+/// and the attribute that says what a resource is.
+const SCORM_12: [&str; 4] = [
+    "http://www.imsproject.org/xsd/imscp_rootv1p1p2",
+    "http://www.adlnet.org/xsd/adlcp_rootv1p2",
+    "1.2",
+    "scormtype",
+];
+const SCORM_2004: [&str; 4] = [
+    "http://www.imsglobal.org/xsd/imscp_v1p1",
+    "http://www.adlnet.org/xsd/adlcp_v1p3",
+    "2004 4th Edition",
+    "scormType",
+];
 
-fn manifest_2004(title: &str, id: &str) -> String {
+fn manifest([space, own, version, kind]: [&str; 4], title: &str, id: &str) -> String {
     let (title, id) = (escaped(title), escaped(id));
     format!(
         r#"<?xml version="1.0" encoding="UTF-8"?>
 <manifest identifier="incisura-{id}" version="1.0"
-    xmlns="http://www.imsglobal.org/xsd/imscp_v1p1"
-    xmlns:adlcp="http://www.adlnet.org/xsd/adlcp_v1p3">
+    xmlns="{space}"
+    xmlns:adlcp="{own}">
   <metadata>
     <schema>ADL SCORM</schema>
-    <schemaversion>2004 4th Edition</schemaversion>
+    <schemaversion>{version}</schemaversion>
   </metadata>
   <organizations default="practice">
     <organization identifier="practice">
@@ -104,7 +90,7 @@ fn manifest_2004(title: &str, id: &str) -> String {
     </organization>
   </organizations>
   <resources>
-    <resource identifier="page" type="webcontent" adlcp:scormType="sco" href="{PAGE}">
+    <resource identifier="page" type="webcontent" adlcp:{kind}="sco" href="{PAGE}">
       <file href="{PAGE}"/>
     </resource>
   </resources>

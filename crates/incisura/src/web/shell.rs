@@ -28,23 +28,29 @@ pub(crate) struct Page<'a> {
     pub(crate) body: Markup,
 }
 
+/// What every page of the app begins with.
+pub(crate) fn head(title: &str, styles: &[&str], scripts: &[&str]) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            title { (title) " – incisura" }
+            link rel="icon" href="/icon.svg" type="image/svg+xml";
+            link rel="stylesheet" href="/app.css";
+            @for style in styles { link rel="stylesheet" href=(style); }
+            script src="/theme.js" {}
+            @for script in scripts { script type="module" src=(script) {} }
+        }
+    }
+}
+
 /// The whole page.
 pub(crate) fn shell(desk: &Desk, page: &Page<'_>) -> Markup {
     let settings = desk.folder().settings();
     html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (page.title) " – incisura" }
-                link rel="icon" href="/icon.svg" type="image/svg+xml";
-                link rel="stylesheet" href="/app.css";
-                @for style in page.styles { link rel="stylesheet" href=(style); }
-                script src="/theme.js" {}
-                script type="module" src="/shell.js" {}
-                @for script in page.scripts { script type="module" src=(script) {} }
-            }
+            (head(page.title, page.styles, &[&["/shell.js"], page.scripts].concat()))
             body data-room=(page.room.path) {
                 a.skip href={ "#" (page.skip_to.0) } { (page.skip_to.1) }
                 header.masthead {

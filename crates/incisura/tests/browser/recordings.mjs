@@ -86,9 +86,10 @@ export const cases = [
   ["parts of a record without a header are told", async (page) => {
     const name = `part-${Date.now()}.dat`;
     await page.locator("#files").setInputFiles({ name, mimeType: "application/octet-stream", buffer: Buffer.from([1, 2, 3, 4]) });
-    await page.getByText("choose its header").waitFor();
+    const said = page.locator("#brought");
+    await said.getByText("choose its header").waitFor();
     await page.locator("#files").setInputFiles({ name: "program.exe", mimeType: "application/octet-stream", buffer: Buffer.from([1]) });
-    await page.getByText("no kind of file").waitFor();
+    await said.getByText("no kind of file").waitFor();
   }],
   ["the strip is scrolled and zoomed with the pointer, and the address keeps it", async (page, help) => {
     await open(page, help);

@@ -5,7 +5,7 @@ use std::net::IpAddr;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use super::invitation::random;
+use crate::chance::{hex, random};
 
 /// Wrong codes from one address that cost no waiting.
 const FREE: u32 = 3;
@@ -86,7 +86,7 @@ impl Door {
         tried.by.remove(&peer);
         drop(tried);
         let Ok(bytes) = random::<16>() else { return Ok(None) };
-        let token: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
+        let token = hex(&bytes);
         let mut inside = locked(&self.inside);
         if inside.len() >= MOST_JOINED {
             return Ok(None);

@@ -5,6 +5,7 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
 use fast_qr::{ECL, QRBuilder};
 use maud::{Markup, html};
 
+use crate::chance::random;
 use crate::failure::Failure;
 use crate::web::words::classroom as words;
 
@@ -70,15 +71,6 @@ fn code() -> Result<String, Failure> {
         }
     }
     Ok(code)
-}
-
-/// Bytes of chance from the system.
-pub(crate) fn random<const N: usize>() -> Result<[u8; N], Failure> {
-    let mut bytes = [0; N];
-    getrandom::fill(&mut bytes).map_err(|error| {
-        Failure::Other(format!("cannot open the classroom: no random numbers: {error}"))
-    })?;
-    Ok(bytes)
 }
 
 /// This computer's address on its network, as its routes say; nothing is sent.

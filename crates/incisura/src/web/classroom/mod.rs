@@ -26,6 +26,7 @@ pub(crate) use invitation::Invitation;
 use super::desk::Desk;
 use super::guard::{be_strict, host_name, is_from_here};
 use super::rooms::practice;
+use super::shell::head;
 use super::words::classroom as words;
 use super::{SCRIPT, asset};
 use crate::failure::Failure;
@@ -185,15 +186,7 @@ fn join_page(code: &str, wrong: Option<&str>) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (words::JOIN) " – incisura" }
-                link rel="icon" href="/icon.svg" type="image/svg+xml";
-                link rel="stylesheet" href="/app.css";
-                link rel="stylesheet" href="/practice/practice.css";
-                script src="/theme.js" {}
-            }
+            (head(words::JOIN, &["/practice/practice.css"], &[]))
             body {
                 main.joining {
                     h1 { (words::JOIN) }

@@ -18,7 +18,7 @@ pub(crate) const FROM_HERE: &str = "This can only be sent from the practice page
 pub(crate) const NOTHING: &str = "There is nothing here. Practice is at /practice.";
 
 pub(crate) const OPEN: &str = "The classroom is open";
-pub(crate) const COME_IN: &str = "On this network, students open this address and type the code. They reach practice and nothing else.";
+pub(crate) const COME_IN: &str = "On this network, students open this address and type the code. They reach practice and nothing else. They can choose every test of this course and are shown how it is meant to be drawn: keep one that is still to be written in another course.";
 pub(crate) const ADDRESS: &str = "Address";
 pub(crate) const QR: &str = "The address as a QR code, with the join code in it";
 pub(crate) const CLOSED: &str = "To let a class in on this network, start the program with";

@@ -78,6 +78,9 @@ const progress = new Progress({ ...shared, place: the("#progress", HTMLElement),
 const report = new Report();
 stage.moved = () => findings.lead();
 
+/** Whether something else is shown by now than when `asked` was asked for. @param {typeof variant} asked */
+const stale = (asked) => asked.level !== variant.level || asked.seed !== variant.seed;
+
 /** Whatever changed is drawn anew, and no longer what was judged. */
 function changed() {
   stage.draw(history.now);
@@ -103,12 +106,15 @@ async function begin() {
   document.documentElement.dataset.ready = "";
   problem.textContent = "";
   stopSound();
+  const asked = { ...variant };
   let task;
   try {
-    task = await core.task(variant);
+    task = await core.task(asked);
   } catch (error) {
+    if (stale(asked)) return;
     return failed(error);
   }
+  if (stale(asked)) return;
   remember();
   level.value = String(variant.level);
   task.levels.forEach((name, index) => (level.options[index].textContent = `${index + 1} · ${name}`));
@@ -131,20 +137,25 @@ async function begin() {
 async function judge() {
   problem.textContent = "";
   check.disabled = true;
+  const asked = { ...variant };
   await points.settled;
-  const { strokes, bars } = history.now;
+  const drawn = history.now;
+  const { strokes, bars } = drawn;
   try {
-    const verdict = await core.judge(variant, { strokes, bars });
-    feedback.open = true;
-    findings.show(verdict);
-    const code = await core.code(variant, { strokes, bars });
-    if (code) {
-      the("#code", HTMLElement).textContent = code;
-      the("#result", HTMLElement).hidden = false;
+    const verdict = await core.judge(asked, { strokes, bars });
+    const code = await core.code(asked, { strokes, bars });
+    if (!stale(asked)) {
+      feedback.open = true;
+      findings.show(verdict);
+      if (history.now !== drawn) findings.outdate();
+      if (code) {
+        the("#code", HTMLElement).textContent = code;
+        the("#result", HTMLElement).hidden = false;
+      }
+      progress.add(verdict, asked, code);
+      report.add(verdict);
+      harder.hidden = !(verdict.all_met && asked.level < 4);
     }
-    progress.add(verdict, variant, code);
-    report.add(verdict);
-    harder.hidden = !(verdict.all_met && variant.level < 4);
   } catch (error) {
     failed(error);
   }
@@ -238,7 +249,8 @@ if (!alone) the("#test", HTMLSelectElement).addEventListener("change", (event) =
 
 /** @type {Record<string, () => void>} */
 const keys = {
-  c: () => void judge(),
+  // A button that waits for an answer does nothing.
+  c: () => check.click(),
   d: () => choose("draw"),
   e: () => choose("erase"),
   l: () => choose("line"),
@@ -263,6 +275,9 @@ document.addEventListener("keydown", (event) => {
   if (event.altKey || !(event.target instanceof Element && event.target.closest("#bench"))) return;
   keys[event.key]?.();
 });
+
+// Another level or variant written after the address. Putting the state there does not come this way.
+if (alone) addEventListener("hashchange", () => location.reload());
 
 choose("draw");
 void begin();

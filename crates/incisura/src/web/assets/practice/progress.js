@@ -74,9 +74,10 @@ export class Progress {
 
   show() {
     const { said, fill } = this.page;
-    const best = Math.max(0, ...this.tries.map((one) => (one.of ? one.met / one.of : 0)));
-    this.told.textContent = this.tries.length ? fill("tries", this.tries.length, `${Math.round(best * 100)} %`) : said.no_tries;
-    const last = this.tries.slice(-8).reverse();
+    const own = this.tries.filter((one) => one.test === this.page.name);
+    const best = Math.max(0, ...own.map((one) => (one.of ? one.met / one.of : 0)));
+    this.told.textContent = own.length ? fill("tries", own.length, `${Math.round(best * 100)} %`) : said.no_tries;
+    const last = own.slice(-8).reverse();
     this.list.replaceChildren(...last.map((one) => {
       const item = document.createElement("li");
       item.textContent = fill("try", new Date(one.when).toLocaleString(), one.met, one.of, one.level);

@@ -153,8 +153,13 @@ async fn ask(
     Path(what): Path<String>,
     body: String,
 ) -> Result<Response, Refusal> {
-    let _turn = bench.turn().await?;
-    let answer = off_thread(move || bench.answer(&desk.folder(), &what, &body)).await?;
+    let turn = bench.turn().await?;
+    let answer = off_thread(move || {
+        // Whoever hangs up keeps the turn until the work is done.
+        let _turn = turn;
+        bench.answer(&desk.folder(), &what, &body)
+    });
+    let answer = answer.await?;
     Ok(([(header::CONTENT_TYPE, "application/json")], answer).into_response())
 }
 
@@ -163,7 +168,11 @@ async fn sound(
     Extension(bench): Extension<Arc<Bench>>,
     body: String,
 ) -> Result<Response, Refusal> {
-    let _turn = bench.turn().await?;
-    let wav = off_thread(move || bench.sound(&desk.folder(), &body)).await?;
+    let turn = bench.turn().await?;
+    let wav = off_thread(move || {
+        let _turn = turn;
+        bench.sound(&desk.folder(), &body)
+    });
+    let wav = wav.await?;
     Ok(([(header::CONTENT_TYPE, "audio/wav")], wav).into_response())
 }

@@ -10,7 +10,9 @@ use crate::practice_page;
 use crate::web::classroom::Invitation;
 use crate::web::folder::Listed;
 use crate::web::rooms::marking::address;
+use crate::web::shell::head;
 use crate::web::words::classroom as class_words;
+use crate::web::words::shell as shell_words;
 
 /// The room in the app.
 pub(super) fn room(
@@ -38,19 +40,11 @@ pub(super) fn room(
 
 /// The page by itself.
 pub(super) fn alone(tests: &[Listed], chosen: Option<&Listed>) -> Markup {
+    let scripts: &[&str] = if chosen.is_some() { &["/practice/page.js"] } else { &[] };
     html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (words::TITLE) " – incisura" }
-                link rel="icon" href="/icon.svg" type="image/svg+xml";
-                link rel="stylesheet" href="/app.css";
-                link rel="stylesheet" href="/practice/practice.css";
-                script src="/theme.js" {}
-                @if chosen.is_some() { script type="module" src="/practice/page.js" {} }
-            }
+            (head(words::TITLE, &["/practice/practice.css"], scripts))
             body {
                 a.skip href="#stage" { (words::SKIP) }
                 main { (room_alone(tests, chosen)) }
@@ -64,7 +58,7 @@ fn room_alone(tests: &[Listed], chosen: Option<&Listed>) -> Markup {
     html! {
         div.room {
             @match chosen {
-                Some(test) => (task_of(tests, test)),
+                Some(test) => { (task_of(tests, test)) (keys()) }
                 None => { h1 { (words::TITLE) } div.empty #stage { p { (words::EMPTY) } } }
             }
         }
@@ -109,6 +103,7 @@ impl InFile<'_> {
                         div.room {
                             noscript { p.fault { (words::NO_SCRIPT) } }
                             (task(&self.data(), html! { h1 { (self.title) } }, result_code()))
+                            (keys())
                         }
                     }
                     p #spoken .unseen role="status" {}
@@ -129,6 +124,16 @@ impl InFile<'_> {
             "key": self.key,
             "said": said,
         })
+    }
+}
+
+/// The keys, where no masthead has their list.
+fn keys() -> Markup {
+    html! {
+        details.keylist {
+            summary { (shell_words::KEYS) }
+            dl { @for (key, does) in words::KEYS { div { dt { kbd { (key) } } dd { (does) } } } }
+        }
     }
 }
 
