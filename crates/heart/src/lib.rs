@@ -29,7 +29,7 @@ pub use parameters::{PARAMETERS, Parameter, Parameters};
 pub use rhythm::Rhythm;
 pub use schedule::natural_beats;
 pub use simulate::simulate;
-pub use sounds::sounds_wav;
+pub use sounds::{AUDIO_HZ, Heard, sounds_wav, wav};
 
 use cycle::Subject;
 

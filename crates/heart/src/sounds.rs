@@ -259,16 +259,39 @@ fn random(index: u64, seed: u64) -> f64 {
 }
 
 /// Samples a second of the audio.
-const AUDIO_HZ: u32 = 8000;
+pub const AUDIO_HZ: u32 = 8000;
 
-/// The heart sounds of `cycle` as a WAV file (mono, 16 bit, 8 kHz) of `seconds`, the cycle
-/// repeated; silence where the cycle has no sounds.
+/// The heart sounds of a cycle, which repeats for ever.
+#[derive(Clone, Debug)]
+pub struct Heard(Option<(Turn, f64)>);
+
+impl Heard {
+    /// The sounds of `cycle`; silence where it has none.
+    pub fn of(cycle: &Cycle) -> Self {
+        let trace = cycle.trace("heart_sounds").filter(|trace| !trace.samples.is_empty());
+        Self(trace.map(|trace| {
+            let turn = Turn { samples: trace.samples.clone(), step_s: 1.0 / trace.rate_hz };
+            (turn, trace.start_s)
+        }))
+    }
+
+    /// What is heard at `time_s` of the cycle's own time, −1 … 1.
+    pub fn at(&self, time_s: f64) -> f64 {
+        self.0.as_ref().map_or(0.0, |(turn, start_s)| between(turn, time_s - start_s))
+    }
+}
+
+/// The heart sounds of `cycle` as a WAV file of `seconds`, the cycle repeated; silence where the
+/// cycle has no sounds.
 pub fn sounds_wav(cycle: &Cycle, seconds: f64) -> Vec<u8> {
+    let heard = Heard::of(cycle);
+    let start_s = cycle.trace("heart_sounds").map_or(0.0, |trace| trace.start_s);
+    wav(seconds, |time_s| heard.at(start_s + time_s))
+}
+
+/// A WAV file (mono, 16 bit, 8 kHz) of `seconds`, of what is heard (−1 … 1) at each time from 0 on.
+pub fn wav(seconds: f64, mut heard: impl FnMut(f64) -> f64) -> Vec<u8> {
     let count = (seconds.max(0.0) * f64::from(AUDIO_HZ)).round() as u32;
-    let turn = cycle
-        .trace("heart_sounds")
-        .filter(|trace| !trace.samples.is_empty())
-        .map(|trace| Turn { samples: trace.samples.clone(), step_s: 1.0 / trace.rate_hz });
     let bytes = count * 2;
     let mut wav = Vec::with_capacity(44 + bytes as usize);
     wav.extend(b"RIFF");
@@ -285,8 +308,7 @@ pub fn sounds_wav(cycle: &Cycle, seconds: f64) -> Vec<u8> {
     wav.extend(b"data");
     wav.extend(bytes.to_le_bytes());
     for index in 0..count {
-        let value =
-            turn.as_ref().map_or(0.0, |turn| between(turn, f64::from(index) / f64::from(AUDIO_HZ)));
+        let value = heard(f64::from(index) / f64::from(AUDIO_HZ)).clamp(-1.0, 1.0);
         wav.extend(((value * 0.9 * f64::from(i16::MAX)) as i16).to_le_bytes());
     }
     wav

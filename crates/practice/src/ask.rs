@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use crate::hear::Hearing;
 use crate::strokes::Drawing;
 use crate::{Definition, Level, Practice, PracticeError};
 
@@ -34,6 +35,9 @@ pub struct Request<S> {
     /// What a result code is signed with.
     #[serde(default)]
     pub key: String,
+    /// What is to be heard.
+    #[serde(default)]
+    pub hear: Hearing,
 }
 
 impl<S> Request<S> {
@@ -50,8 +54,8 @@ impl<S> Request<S> {
 
     /// The same request about other texts.
     pub fn about<T>(self, definition: T) -> Request<T> {
-        let Self { level, seed, drawing, points, question, answer, key, .. } = self;
-        Request { definition, level, seed, drawing, points, question, answer, key }
+        let Self { level, seed, drawing, points, question, answer, key, hear, .. } = self;
+        Request { definition, level, seed, drawing, points, question, answer, key, hear }
     }
 }
 
@@ -127,7 +131,7 @@ pub fn answer<S>(
         "questions" => text(&practice.questions()),
         "key" => text(&practice.key()),
         "key_points" => text(&practice.key_points()),
-        "sound" => text(&practice.sound()),
+        "sound" => text(&practice.sound(&request.hear, &request.drawing)?),
         "check" => match practice.check(request.question, &request.answer) {
             Some(answered) => text(&answered),
             None => Err(PracticeError::Request("there is no such question".to_owned())),

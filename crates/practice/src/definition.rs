@@ -220,15 +220,7 @@ impl Practice {
     pub fn model(&self) -> &Cycle {
         &self.model
     }
-
-    /// The heart's sounds as a WAV file.
-    pub fn sound(&self) -> Vec<u8> {
-        heart::sounds_wav(&self.computed, SOUND_S)
-    }
 }
-
-/// How long the heart is heard, in seconds.
-const SOUND_S: f64 = 6.0;
 
 fn read(definition: &Definition, subject: &Subject) -> Result<Test, PracticeError> {
     let conventions = |named: &str| -> Result<Convention, String> {

@@ -29,6 +29,9 @@ pub enum PracticeError {
     /// A request that cannot be understood.
     #[error("this request cannot be understood: {0}")]
     Request(String),
+    /// Nothing is there to be heard.
+    #[error("{0}")]
+    Silent(String),
     /// More ink than a student can draw.
     #[error("there is too much drawn to judge; erase some of it")]
     TooMuch,

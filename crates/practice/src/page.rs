@@ -7,6 +7,7 @@ use serde::Serialize;
 use sheet::{BarPlace, Layout, PanelPlace};
 
 use crate::definition::{Level, Practice};
+use crate::hear::{PAUSE_S, SLOWER};
 use crate::points::PlacedPoint;
 use crate::strokes::Polyline;
 use crate::words;
@@ -49,6 +50,8 @@ pub struct Task {
     pub panels: Vec<Panel>,
     /// The rows of bars below them.
     pub bars: Vec<Row>,
+    /// How fast a trace of it is heard.
+    pub hearing: Pace,
     /// Alignment lines that are given.
     pub lines: Vec<AlignmentLine>,
     /// The time axis.
@@ -128,6 +131,15 @@ pub struct Tick {
     pub text: String,
 }
 
+/// How fast a trace is heard.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Pace {
+    /// How many times slower everything goes when it goes slowly.
+    pub slower: f64,
+    /// Silence between the page's end and its beginning, seconds.
+    pub pause_s: f64,
+}
+
 /// An alignment line.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct AlignmentLine {
@@ -196,6 +208,7 @@ impl Practice {
             beat_mm: self.model.period_s * self.test.mm_per_s,
             panels: self.panels.iter().map(|on| self.panel(&on.place)).collect(),
             bars: self.bars.iter().map(|on| self.row(&on.place)).collect(),
+            hearing: Pace { slower: SLOWER, pause_s: PAUSE_S },
             lines: if self.level.has_lines() { self.alignment_lines() } else { Vec::new() },
             times: self.times(),
             points: self.points(),

@@ -34,6 +34,10 @@ pub(crate) fn listed(names: &[String]) -> String {
     }
 }
 
+pub(crate) fn no_tone(channel: &str) -> String {
+    format!("the page has no trace “{channel}” that could be heard as a tone")
+}
+
 pub(crate) fn nothing_drawn(place: &str) -> String {
     format!("Nothing is drawn yet in the panel of the {place}.")
 }

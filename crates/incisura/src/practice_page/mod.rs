@@ -14,7 +14,7 @@ use std::sync::OnceLock;
 use figure::{base64, font};
 use flate2::Compression;
 use flate2::write::GzEncoder;
-use practice::{Definition, Level, Practice};
+use practice::{Definition, Level, Practice, PracticeError, Task};
 use sha2::{Digest as _, Sha256};
 
 use crate::failure::Failure;
@@ -23,6 +23,9 @@ use crate::web::practice_room::{self as room, InFile};
 use crate::{args, files};
 use bundle::Modules;
 pub(crate) use scorm::Package;
+
+/// How many tasks a page has to open with: a class that begins together has different hearts.
+const OPENINGS: u64 = 12;
 
 // What `build.rs` wrote.
 include!(concat!(env!("OUT_DIR"), "/practice_core.rs"));
@@ -52,11 +55,10 @@ pub(crate) fn made(path: &Path, package: Option<Package>) -> Result<Vec<u8>, Fai
     let core = packed().ok_or_else(|| Failure::Other(NO_CORE.to_owned()))?;
     let (title, definition) = read(path)?;
     // What cannot be practised is told to whoever makes the page, not to those who get it.
-    Practice::new(&definition, Level::Lines, 1)
-        .map_err(|error| Failure::file(path, error.to_string()))?;
+    let tasks = openings(&definition).map_err(|error| Failure::file(path, error.to_string()))?;
     let key = key::made(path)?;
     let name = path.file_stem().unwrap_or_default().to_string_lossy();
-    let page = page(core, &title, &name, &definition, &key)?;
+    let page = page(core, &title, &name, &definition, &key, &tasks)?;
     match package {
         None => Ok(page.into_bytes()),
         Some(package) => package.archive(&page, &title, &definition.id()),
@@ -75,15 +77,23 @@ fn read(path: &Path) -> Result<(String, Definition), Failure> {
     Ok((read.test.title, Definition { test, conventions: read.conventions }))
 }
 
+/// Tasks to open the page with: a telephone takes seconds to compute its first.
+fn openings(definition: &Definition) -> Result<Vec<Task>, PracticeError> {
+    let task = |seed| Ok(Practice::new(definition, Level::Lines, seed)?.task());
+    (1..=OPENINGS).map(task).collect()
+}
+
 fn page(
     core: &str,
     title: &str,
     name: &str,
     definition: &Definition,
     key: &str,
+    tasks: &[Task],
 ) -> Result<String, Failure> {
     let (style, script) = (style(), script()?);
-    let page = InFile { title, name, definition, key, core, policy: &policy(&style, &script) };
+    let policy = policy(&style, &script);
+    let page = InFile { title, name, definition, key, core, tasks, policy: &policy };
     Ok(page.html(&style, &script).into_string())
 }
 

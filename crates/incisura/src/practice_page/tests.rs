@@ -8,7 +8,7 @@ fn definition(title: &str) -> Definition {
 }
 
 fn made(title: &str) -> String {
-    page("QUJD", title, title, &definition(title), "key").unwrap()
+    page("QUJD", title, title, &definition(title), "key", &[]).unwrap()
 }
 
 /// What follows `before` wherever that stands.

@@ -6,7 +6,11 @@ pub(crate) const TEST: &str = "Test";
 pub(crate) const HELP: &str = "Help";
 pub(crate) const VARIANT: &str = "New variant";
 pub(crate) const CHECK: &str = "Check";
+pub(crate) const HEARING: &str = "Sound";
 pub(crate) const HEAR: &str = "Hear this heart";
+pub(crate) const HEARD: &str = "What is heard";
+pub(crate) const SOUNDS: &str = "Heart sounds";
+pub(crate) const SLOWLY: &str = "Four times slower";
 pub(crate) const TOOLS: &str = "Tools";
 pub(crate) const DRAW: &str = "Draw";
 pub(crate) const ERASE: &str = "Erase";
@@ -109,6 +113,7 @@ pub(crate) const SAID: &[(&str, &str)] = &[
     ("later", "Later"),
     ("silent", "There is no answer; reload this page."),
     ("stop", "Stop the sound"),
+    ("as_tone", "Heart sounds, {} as a tone"),
     ("tries", "Tries: {}; best so far {}."),
     ("try", "{}: {} of {} rules met (level {})"),
     ("no_tries", "No try has been checked yet."),

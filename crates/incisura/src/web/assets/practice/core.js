@@ -14,7 +14,7 @@ import { Source } from "./source.js";
  * @typedef {{name: string, place: string, title: string, beat: number, kind: "trace" | "sound" | "bar", start_mm: Spot}} PlacedPoint
  * @typedef {{title: string, told: string, level: number, levels: string[], seed: number, rate_bpm: number, mm_per_s: number,
  *   width_mm: number, height_mm: number, beat_mm: number, panels: Panel[], bars: Row[], lines: Line[], times: Tick[],
- *   points: PlacedPoint[], given_marks: Line[], rules: {id: string, text: string, points: number}[], has_steps: boolean}} Task
+ *   points: PlacedPoint[], given_marks: Line[], hearing: {slower: number, pause_s: number}, rules: {id: string, text: string, points: number}[], has_steps: boolean}} Task
  * @typedef {{place: string, lines: Spot[][]}} Ghost
  * @typedef {{line: {told: string, area_mm: [number, number, number, number], line_mm: number | null} | null, cause: string, ghost: Ghost | null}} Hints
  * @typedef {{id: string, text: string, outcome: "met" | "not_met" | "cannot_tell", told: string, way: string, off_mm: number,
@@ -75,8 +75,8 @@ export class Core {
     return this.source.json("check", { ...variant, question, answer });
   }
 
-  /** The heart's sounds as a WAV file. @param {Variant} variant */
-  sound(variant) {
-    return this.source.sound(variant);
+  /** What is heard, as a WAV file. @param {Variant} variant @param {{trace: string, slowly: boolean}} hear @param {Strokes} drawing */
+  sound(variant, hear, drawing) {
+    return this.source.sound({ ...variant, hear, drawing });
   }
 }

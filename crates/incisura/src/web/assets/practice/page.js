@@ -10,6 +10,7 @@ import { Points } from "./points.js";
 import { Progress } from "./progress.js";
 import { Quiz } from "./quiz.js";
 import { Report } from "./report.js";
+import { Sound } from "./sound.js";
 import { Unanswered } from "./source.js";
 import { Stage } from "./stage.js";
 
@@ -25,6 +26,9 @@ function the(selector, kind) {
   return found;
 }
 
+/** While somebody reads what is to be drawn, a page is not in their way. */
+const WHILE_READING_MS = 600;
+
 const data = JSON.parse(the("#practice-data", HTMLScriptElement).textContent ?? "");
 /** @type {Record<string, string>} */
 const said = data.said;
@@ -35,7 +39,6 @@ const level = the("#level", HTMLSelectElement);
 const alone = data.key !== undefined;
 const check = the("#check", HTMLButtonElement);
 const harder = the("#harder", HTMLButtonElement);
-const hear = the("#hear", HTMLButtonElement);
 
 /** @param {string} key @param {(string | number)[]} parts */
 const fill = (key, ...parts) => parts.reduce((/** @type {string} */ text, part) => text.replace("{}", () => String(part)), said[key]);
@@ -48,16 +51,17 @@ const failed = (error) => {
 };
 
 const address = new URLSearchParams(alone ? location.hash.slice(1) : location.search);
+/** Tasks that came with the page, so that one can draw before the core has started. @type {import("./core.js").Task[]} */
+const ready = data.tasks ?? [];
+const opening = ready[Math.floor(Math.random() * ready.length)];
 const freshSeed = () => Math.floor(Math.random() * 1e6);
 /** @param {string | null} text @param {number} least @param {number} most @param {number} usual */
 const whole = (text, least, most, usual) => {
   const number = Number(text ?? NaN);
   return Number.isInteger(number) && number >= least && number <= most ? number : usual;
 };
-const variant = {
-  level: whole(address.get("level"), 1, 4, 2),
-  seed: whole(address.get("seed"), 0, 2 ** 31, freshSeed()),
-};
+const variant = { level: whole(address.get("level"), 1, 4, 2), seed: whole(address.get("seed"), 0, 2 ** 31, -1) };
+if (variant.seed < 0) variant.seed = opening && opening.level === variant.level ? opening.seed : freshSeed();
 
 const core = new Core(data, said.silent);
 const stage = new Stage(the("#stage", HTMLElement), said);
@@ -76,6 +80,10 @@ const build = new Build(core, stage, { ...shared, place: the("#build", HTMLDetai
 const quiz = new Quiz(core, stage, { ...shared, place: the("#quiz", HTMLDetailsElement) });
 const progress = new Progress({ ...shared, place: the("#progress", HTMLElement), name: data.name });
 const report = new Report();
+const sound = new Sound(core, stage, {
+  ...shared, button: the("#hear", HTMLButtonElement), trace: the("#heard", HTMLSelectElement), slowly: the("#slowly", HTMLInputElement),
+  drawing: () => history.now,
+});
 stage.moved = () => findings.lead();
 
 /** Whether something else is shown by now than when `asked` was asked for. @param {typeof variant} asked */
@@ -105,14 +113,19 @@ function remember() {
 async function begin() {
   document.documentElement.dataset.ready = "";
   problem.textContent = "";
-  stopSound();
+  sound.stop();
   const asked = { ...variant };
-  let task;
-  try {
-    task = await core.task(asked);
-  } catch (error) {
-    if (stale(asked)) return;
-    return failed(error);
+  let task = ready.find((one) => one.level === asked.level && one.seed === asked.seed);
+  if (task) {
+    // The core computes it, too, as soon as nothing else is to be done.
+    setTimeout(() => void core.task(asked).catch(() => {}), WHILE_READING_MS);
+  } else {
+    try {
+      task = await core.task(asked);
+    } catch (error) {
+      if (stale(asked)) return;
+      return failed(error);
+    }
   }
   if (stale(asked)) return;
   remember();
@@ -128,6 +141,7 @@ async function begin() {
   history.now = { strokes: {}, bars: {}, lines: [], points: task.points.map((point) => point.start_mm) };
   changed();
   points.begin(task);
+  sound.begin(task);
   build.forget();
   quiz.forget();
   speak(fill("fresh", Math.round(task.rate_bpm)));
@@ -183,37 +197,6 @@ function turn(back) {
   if (back ? history.undo() : history.redo()) speak(said[back ? "undone" : "redone"]);
 }
 
-// The sound of the heart.
-
-/** @type {AudioContext | null} */
-let audio = null;
-const hearText = hear.textContent ?? "";
-
-function stopSound() {
-  void audio?.close();
-  audio = null;
-  hear.textContent = hearText;
-}
-
-async function sound() {
-  if (audio) return stopSound();
-  const context = new AudioContext();
-  audio = context;
-  hear.textContent = said.stop;
-  try {
-    const buffer = await context.decodeAudioData(await core.sound(variant));
-    if (audio !== context) return;
-    const source = context.createBufferSource();
-    source.buffer = buffer;
-    source.connect(context.destination);
-    source.addEventListener("ended", () => audio === context && stopSound());
-    source.start();
-  } catch (error) {
-    stopSound();
-    failed(error);
-  }
-}
-
 // What buttons and keys do.
 
 for (const button of document.querySelectorAll("[data-mode]")) {
@@ -238,7 +221,7 @@ const acts = [
   ["#whole", () => stage.whole()],
   ["#variant", () => void goTo(variant.level)],
   ["#harder", () => void goTo(variant.level + 1)],
-  ["#hear", () => void sound()],
+  ["#hear", () => void sound.turn()],
 ];
 for (const [name, act] of acts) the(name, HTMLButtonElement).addEventListener("click", act);
 level.addEventListener("change", () => void goTo(Number(level.value), variant.seed));
@@ -276,8 +259,13 @@ document.addEventListener("keydown", (event) => {
   keys[event.key]?.();
 });
 
-// Another level or variant written after the address. Putting the state there does not come this way.
-if (alone) addEventListener("hashchange", () => location.reload());
+// Another level or variant written after the address. Putting the state there does not come this way;
+// a link to a place in the page does, and takes the state's place.
+if (alone) addEventListener("hashchange", () => {
+  const now = new URLSearchParams(location.hash.slice(1));
+  if (now.has("level") || now.has("seed")) location.reload();
+  else remember();
+});
 
 choose("draw");
 void begin();

@@ -33,7 +33,7 @@ export class Stage {
     place.replaceChildren(this.svg);
     /** @type {Record<string, SVGElement>} what lies over what */
     this.layers = {};
-    for (const name of ["ground", "given", "lines", "hints", "ghost", "drawn", "found", "points", "top"]) {
+    for (const name of ["ground", "given", "lines", "hints", "ghost", "drawn", "found", "points", "sweep", "top"]) {
       this.layers[name] = /** @type {SVGElement} */ (element("g", { class: name }));
       this.svg.append(this.layers[name]);
     }
@@ -143,6 +143,11 @@ export class Stage {
   /** @param {number | null} x */
   cursor(x) {
     this.layers.top.replaceChildren(...(x === null ? [] : [this.upright(x, "cursor")]));
+  }
+
+  /** Where one is in time. @param {number | null} x */
+  sweep(x) {
+    this.layers.sweep.replaceChildren(...(x === null ? [] : [this.upright(x, "sweepline")]));
   }
 
   clearTop() {

@@ -67,7 +67,9 @@ impl Bench {
 
     /// How the heart of a task sounds.
     pub(super) fn sound(&self, folder: &Folder, json: &str) -> Result<Vec<u8>, Refusal> {
-        Ok(self.practice(folder, json)?.0.sound())
+        let (practice, request) = self.practice(folder, json)?;
+        let wav = practice.sound(&request.hear, &request.drawing);
+        wav.map_err(|error| Refusal::of_all(error.to_string()))
     }
 
     fn practice(

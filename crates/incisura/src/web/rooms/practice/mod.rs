@@ -58,9 +58,9 @@ macro_rules! modules {
 }
 
 /// The modules, which import one another by these names.
-pub(crate) const MODULES: [(&str, &str); 12] = modules![
+pub(crate) const MODULES: [(&str, &str); 13] = modules![
     "page.js" "core.js" "source.js" "drawing.js" "stage.js" "pen.js" "points.js" "findings.js"
-    "build.js" "quiz.js" "progress.js" "report.js"
+    "build.js" "quiz.js" "progress.js" "report.js" "sound.js"
 ];
 /// What stands in the place of `source.js` where the core is in the page.
 pub(crate) const SOURCE_IN_PAGE: &str = include_str!("../../assets/practice/source-wasm.js");

@@ -2,7 +2,7 @@
 //! own: modules find the task by the data block alone.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use practice::Definition;
+use practice::{Definition, Task};
 use serde_json::{Value, json};
 
 use super::words;
@@ -75,6 +75,8 @@ pub(crate) struct InFile<'a> {
     pub(crate) key: &'a str,
     /// The core, packed and written as letters.
     pub(crate) core: &'a str,
+    /// Tasks that can be drawn before the core has started, one of which it opens with.
+    pub(crate) tasks: &'a [Task],
     /// The content security policy.
     pub(crate) policy: &'a str,
 }
@@ -123,6 +125,7 @@ impl InFile<'_> {
             "name": self.name,
             "key": self.key,
             "said": said,
+            "tasks": self.tasks,
         })
     }
 }
@@ -178,7 +181,6 @@ fn task(data: &Value, head: Markup, result: Markup) -> Markup {
             }
             div.actions {
                 button #variant type="button" { (words::VARIANT) }
-                button #hear type="button" { (words::HEAR) }
             }
         }
         p #told .prose {}
@@ -192,6 +194,7 @@ fn task(data: &Value, head: Markup, result: Markup) -> Markup {
                     button #check .primary type="button" { (words::CHECK) }
                     p #score role="status" {}
                 }
+                (hearing())
             }
             div.side {
                 details name="side" open #feedback {
@@ -247,6 +250,16 @@ fn points() -> Markup {
             label { input #alike type="checkbox" checked; " " (words::ALIKE) }
             p { strong { (words::GIVEN_MARKS) ": " } span #given-marks {} }
             div #point-list role="group" aria-label=(words::PLACED) {}
+        }
+    }
+}
+
+fn hearing() -> Markup {
+    html! {
+        div.hearing role="group" aria-label=(words::HEARING) {
+            button #hear type="button" { (words::HEAR) }
+            select #heard aria-label=(words::HEARD) { option value="" { (words::SOUNDS) } }
+            label { input #slowly type="checkbox"; " " (words::SLOWLY) }
         }
     }
 }
