@@ -85,6 +85,7 @@ pub fn form() -> PageForm {
         given: false,
         sounds,
         small_sounds: false,
+        narrow_waves: false,
     };
     PageForm {
         width_mm: 215.9,

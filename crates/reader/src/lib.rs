@@ -90,6 +90,7 @@ fn page_form(book: &Book<'_>, form: usize, layout: &Layout) -> PageForm {
                 given: panel.given,
                 sounds: marking::has_bursts(subject, &panel.channel),
                 small_sounds: has_small_sounds(book, form, &panel.channel),
+                narrow_waves: panel.channel == subject.reference_channel,
             })
             .collect(),
         bars: layout

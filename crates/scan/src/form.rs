@@ -57,6 +57,8 @@ pub struct PanelForm {
     pub sounds: bool,
     /// Whether some of its bursts may be as small as letters.
     pub small_sounds: bool,
+    /// Whether its curve has waves so narrow that one stroke up and down may be one, as an R wave is.
+    pub narrow_waves: bool,
 }
 
 impl PanelForm {

@@ -38,6 +38,14 @@ const WIDE_MM: f64 = 2.0;
 const BREAK_MM: f64 = 1.5;
 /// A way that goes over paper for this long, in millimetres, may have gone elsewhere.
 const BARE_MM: f64 = 1.2;
+/// A trace may have been followed along a line for this far on either side of it, in millimetres;
+/// so far out, and by so many points, is told which way leads there; and it leaves that by more.
+const ALONG_MM: f64 = 1.3;
+const LEADS_MM: f64 = 2.8;
+const LEAST_BESIDE: usize = 4;
+const OFF_MM: f64 = 0.8;
+/// At half its height such a way up and down is no wider than this, in millimetres.
+const NARROW_MM: f64 = 0.6;
 /// Every how many pixels of the way a point is given.
 const EVERY: usize = 2;
 
@@ -91,7 +99,11 @@ pub fn drawing(ink: &Ink, form: &PageForm) -> Drawing {
         if panel.sounds {
             sounds.push(sounds::read(&sight, region, panel, &lines, &mut taken));
         } else {
-            traces.push(trace(&sight, region, &panel.channel, &mut rest));
+            let mut trace = trace(&sight, region, &panel.channel, &mut rest);
+            if !panel.narrow_waves {
+                lines.iter().for_each(|line| leave(line, panel, &mut trace));
+            }
+            traces.push(trace);
         }
     }
     let asked = form.bars.iter().filter(|bar| !bar.given);
@@ -191,6 +203,45 @@ fn trace(sight: &Sight<'_>, region: Region, channel: &str, rest: &mut [bool]) ->
     let count = drawn.confidence.len().max(1) as f32;
     drawn.sure = drawn.confidence.iter().sum::<f32>() / count;
     drawn
+}
+
+/// Takes a trace off an alignment line that it was followed along: where, on the line alone, it
+/// leaves the way that leads to it and away from it.
+fn leave(line: &AlignmentLine, panel: &PanelForm, trace: &mut DrawnTrace) {
+    let x = line.x_at(panel.y_mm + panel.height_mm / 2.0);
+    let side = |from: f64, to: f64| {
+        let beside = trace.points_mm.iter().filter(|point| (from..to).contains(&point[0]));
+        // As a function of x.
+        let points: Vec<[f64; 2]> = beside.map(|&[x, y]| [y, x]).collect();
+        (points.len() >= LEAST_BESIDE).then(|| lines::Straight::through(&points))
+    };
+    let before = side(x - LEADS_MM, x - ALONG_MM);
+    let after = side(x + ALONG_MM, x + LEADS_MM);
+    let Some((before, after)) = before.zip(after) else { return };
+    let (start, end) = (before.at(x - ALONG_MM), after.at(x + ALONG_MM));
+    // How far a point lies off the ways that lead to it: rounded turns lie within their corner.
+    let off = |point: &[f64; 2]| {
+        let share = (point[0] - x) / (2.0 * ALONG_MM) + 0.5;
+        let ways = [before.at(point[0]), after.at(point[0]), start + share * (end - start)];
+        let top = ways.into_iter().fold(f64::MAX, f64::min);
+        let bottom = ways.into_iter().fold(f64::MIN, f64::max);
+        let near = (point[0] - x).abs() < ALONG_MM;
+        if near { (top - point[1]).max(point[1] - bottom).max(0.0) } else { 0.0 }
+    };
+    let most = trace.points_mm.iter().map(off).fold(0.0, f64::max);
+    let far = trace.points_mm.iter().filter(|point| 2.0 * off(point) > most);
+    let [left, right] =
+        far.fold([f64::MAX, f64::MIN], |[a, b], point| [a.min(point[0]), b.max(point[0])]);
+    // Nobody draws a wave this narrow but by going up and down one line.
+    if most < OFF_MM || right - left > NARROW_MM {
+        return;
+    }
+    let first = trace.points_mm.iter().position(|point| off(point) > OFF_MM / 2.0);
+    let last = trace.points_mm.iter().rposition(|point| off(point) > OFF_MM / 2.0);
+    if let Some((first, last)) = first.zip(last) {
+        trace.points_mm.drain(first..=last);
+        trace.confidence.drain(first..=last);
+    }
 }
 
 /// Which points of a way could be elsewhere: where there is another stroke beside, or one that is
@@ -331,4 +382,76 @@ fn stretches(count: usize, holds: impl Fn(usize) -> bool) -> Vec<[usize; 2]> {
         }
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn panel() -> PanelForm {
+        PanelForm {
+            channel: "lv_volume".to_owned(),
+            x_mm: 20.0,
+            y_mm: 100.0,
+            width_mm: 60.0,
+            height_mm: 30.0,
+            given: false,
+            sounds: false,
+            small_sounds: false,
+            narrow_waves: false,
+        }
+    }
+
+    fn line() -> AlignmentLine {
+        AlignmentLine {
+            top_x_mm: 49.8,
+            bottom_x_mm: 50.2,
+            top_mm: 80.0,
+            bottom_mm: 150.0,
+            width_mm: 0.5,
+            style: LineStyle::Solid,
+            confidence: 1.0,
+        }
+    }
+
+    fn left(wave: impl Fn(f64) -> f64) -> Vec<[f64; 2]> {
+        let points_mm: Vec<[f64; 2]> =
+            (0..400).map(|n| 40.0 + f64::from(n) / 20.0).map(|x| [x, wave(x)]).collect();
+        let mut trace = DrawnTrace {
+            channel: "lv_volume".to_owned(),
+            confidence: vec![1.0; points_mm.len()],
+            points_mm,
+            gaps: Vec::new(),
+            ambiguous: Vec::new(),
+            width_mm: 0.5,
+            sure: 1.0,
+        };
+        leave(&line(), &panel(), &mut trace);
+        assert_eq!(trace.points_mm.len(), trace.confidence.len());
+        trace.points_mm
+    }
+
+    #[test]
+    fn a_trace_that_was_followed_along_a_line_leaves_it() {
+        let off = |x: f64| x - 50.0;
+        // Up and down again along the line, from a level and from a gentle slope.
+        for slope in [0.0, 0.2, 1.2] {
+            let spike = |x: f64| if off(x).abs() < 0.25 { 108.0 } else { 115.0 + slope * off(x) };
+            let points = left(spike);
+            let stays = |point: &[f64; 2]| (point[1] - 115.0 - slope * off(point[0])).abs() < 0.1;
+            assert!(points.iter().all(stays) && points.len() > 350, "{}", points.len());
+        }
+    }
+
+    #[test]
+    fn waves_under_a_line_stay() {
+        let off = |x: f64| x - 50.0;
+        let notch = |x: f64| 115.0 + 3.0 * (1.0 - off(x).abs() / 2.0).max(0.0) + 0.8 * off(x);
+        let round = |x: f64| 115.0 + 2.0 * off(x).hypot(0.8);
+        let step = |x: f64| if off(x) < 0.0 { 115.0 } else { 105.0 };
+        let small = |x: f64| if off(x).abs() < 0.5 { 114.5 } else { 115.0 };
+        for wave in [&notch as &dyn Fn(f64) -> f64, &round, &step, &small] {
+            assert_eq!(left(wave).len(), 400);
+        }
+    }
 }

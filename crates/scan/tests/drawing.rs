@@ -160,6 +160,34 @@ fn alignment_lines_are_found_and_take_no_trace_along() {
     assert!(100 * found_lines >= 95 * drawn_lines, "{found_lines} of {drawn_lines}");
 }
 
+/// The second of two lines, or a line drawn over once more, is not taken for a wave of the trace.
+#[test]
+fn lines_close_to_each_other_take_no_trace_along() {
+    let sheet = printed("aortic_pressure");
+    let panel = sheet.panel("ecg").clone();
+    let last = &sheet.form.panels[2];
+    let bottom = last.y_mm + last.height_mm;
+    for (n, (what, tool)) in TOOLS.into_iter().enumerate() {
+        let page = reprinted(&sheet.blank, [0.1, 0.1], BENT, GRIDS[n]);
+        let mut hand = Hand::on(&page, 80 + n as u64);
+        let drawn = hand.draw(&sheet.curve("ecg"), tool);
+        let places = [(90.0, 0.45), (112.0, 0.7), (150.0, 1.0)];
+        for (x, apart) in places {
+            hand.line([x, panel.y_mm - 2.0], [x + 0.3, bottom + 2.0], [0.0, 0.0], 0.03, tool);
+            let x = x + apart;
+            hand.line([x, panel.y_mm - 1.0], [x + 0.1, bottom + 1.0], [0.0, 0.0], 0.03, tool);
+        }
+        let found = seen(&hand, &sheet);
+        for (x, apart) in places {
+            let near = between(&found.traces[0].points_mm, x - 1.0, x + apart + 1.3);
+            let off = distances(&near, &drawn);
+            // Faint lines leave some of their rims behind: what is measured now is not to get worse.
+            let most = if what == "faint pencil" { 1.5 } else { 0.5 };
+            assert!(at(&off, 1.0) < most, "{what}, lines {apart} apart: {}", at(&off, 1.0));
+        }
+    }
+}
+
 #[test]
 fn bursts_begin_and_end_where_they_were_drawn() {
     let sheet = printed("aortic_pressure");

@@ -20,6 +20,12 @@ const STRAYS_MM: f64 = 0.7;
 const SHORTEST_MM: f64 = 8.0;
 /// The longest piece missing inside a line, in millimetres.
 const HOLE_MM: f64 = 6.0;
+/// Lines closer than this are looked at together, in millimetres.
+const BESIDE_MM: f64 = 0.8;
+/// The widest line, in millimetres: two that lie on each other.
+const WIDEST_MM: f64 = 2.0;
+/// Two lines touch for this long at least, in millimetres.
+const TWICE_MM: f64 = 3.0;
 /// Lines looked for on a page, and strokes that prove to be none.
 const MOST: usize = 60;
 
@@ -63,24 +69,51 @@ impl AlignmentLine {
 
 /// The lines on a page, and a mask of their ink.
 pub(crate) fn alignment_lines(ink: &Ink, form: &PageForm) -> (Vec<AlignmentLine>, Vec<bool>) {
-    let mut bands = Bands::of(ink);
-    let mut mask = vec![false; ink.ink.len()];
-    let mut lines = Vec::new();
+    let mut left = Left { ink, mask: vec![false; ink.ink.len()] };
+    let mut bands = Bands::of(&left);
+    let mut lines: Vec<AlignmentLine> = Vec::new();
     for _ in 0..MOST {
         let Some(path) = bands.best(ink.px(SHORTEST_MM) / bands.high) else { break };
+        let mut taken = false;
         for part in path.parts(ink.px(HOLE_MM) / bands.high) {
-            let found = part.shares().iter().find_map(|part| line_of(ink, &bands, part, form));
+            let found = part.shares().iter().find_map(|part| line_of(&left, &bands, part, form));
             if let Some((line, own)) = found {
+                taken |= own.len() > ink.px(SHORTEST_MM);
                 for at in own {
-                    mask[at] = true;
+                    left.mask[at] = true;
                 }
-                lines.push(line);
+                if !lines.iter().any(|other| is_rim(&line, other)) {
+                    lines.push(line);
+                }
             }
         }
-        bands.clear(&path, ink.px(0.8));
+        bands.clear(&path, ink.px(BESIDE_MM));
+        if taken {
+            // Another line may lie close beside it.
+            bands.count_again(&left, &path, ink.px(BESIDE_MM));
+        }
     }
     lines.sort_by(|a, b| a.top_x_mm.total_cmp(&b.top_x_mm));
-    (lines, mask)
+    (lines, left.mask)
+}
+
+/// Whether what was found is the rim of a line that was found before: close to it and narrow.
+fn is_rim(line: &AlignmentLine, other: &AlignmentLine) -> bool {
+    let middle = f64::midpoint(line.top_mm, line.bottom_mm);
+    (line.x_at(middle) - other.x_at(middle)).abs() < BESIDE_MM
+        && 2.0 * line.width_mm < other.width_mm
+}
+
+/// The ink without that of the lines that were found.
+struct Left<'a> {
+    ink: &'a Ink,
+    mask: Vec<bool>,
+}
+
+impl Left<'_> {
+    fn inked(&self, at: usize) -> bool {
+        self.ink.ink.get(at).is_some_and(|&ink| ink > 0.0) && !self.mask[at]
+    }
 }
 
 /// How much of each band's height is inked at each column: in all, and beyond what is inked
@@ -106,37 +139,56 @@ struct Path {
 }
 
 impl Bands {
-    fn of(ink: &Ink) -> Self {
+    fn of(left: &Left<'_>) -> Self {
+        let ink = left.ink;
         let high = ink.px(BAND_MM);
-        let mut cover = Plane::new(ink.width, ink.height / high);
-        let mut inked = cover.clone();
-        let beside = ink.px(1.0);
-        let mut counts = vec![0_f32; ink.width];
-        for band in 0..cover.height {
-            counts.fill(0.0);
-            for y in band * high..(band + 1) * high {
-                let row = &ink.ink[y * ink.width..(y + 1) * ink.width];
-                for x in 1..ink.width - 1 {
-                    if row[x - 1].max(row[x]).max(row[x + 1]) > 0.0 {
-                        counts[x] += 1.0;
-                    }
-                }
-            }
-            for x in beside..ink.width - beside {
-                inked.data[band * ink.width + x] = counts[x] / high as f32;
-                let sides = 0.5 * (counts[x - beside] + counts[x + beside]);
-                cover.data[band * ink.width + x] = (counts[x] - sides).max(0.0) / high as f32;
-            }
-        }
-        let (width, height) = (cover.width, cover.height);
-        Self {
+        let (width, height) = (ink.width, ink.height / high);
+        let mut bands = Self {
             high,
-            inked,
+            inked: Plane::new(width, height),
+            cover: Plane::new(width, height),
             score: Plane::new(width, height),
             from: vec![i8::MIN; width * height],
             most: vec![0.0; height],
             stale: vec![0..width; height],
-            cover,
+        };
+        for band in 0..height {
+            bands.count(left, band, 0..width);
+        }
+        bands
+    }
+
+    /// Counts the ink of some columns of a band.
+    fn count(&mut self, left: &Left<'_>, band: usize, columns: Range<usize>) {
+        let (ink, high) = (left.ink, self.high);
+        let beside = ink.px(1.0);
+        let columns = columns.start.max(beside)..columns.end.min(ink.width - beside);
+        let first = columns.start - beside;
+        let mut counts = vec![0_f32; columns.end + beside - first];
+        let mut row = vec![false; counts.len() + 2];
+        for y in band * high..(band + 1) * high {
+            let start = y * ink.width + first;
+            for (n, inked) in row.iter_mut().enumerate() {
+                *inked = (start + n).checked_sub(1).is_some_and(|at| left.inked(at));
+            }
+            for (count, near) in counts.iter_mut().zip(row.windows(3)) {
+                *count += f32::from(u8::from(near[0] | near[1] | near[2]));
+            }
+        }
+        for x in columns {
+            let n = x - first;
+            let at = band * ink.width + x;
+            self.inked.data[at] = counts[n] / high as f32;
+            let sides = 0.5 * (counts[n - beside] + counts[n + beside]);
+            self.cover.data[at] = (counts[n] - sides).max(0.0) / high as f32;
+        }
+    }
+
+    /// Counts again what is left about a path.
+    fn count_again(&mut self, left: &Left<'_>, path: &Path, aside: usize) {
+        for (n, &x) in path.columns.iter().enumerate() {
+            let columns = x.saturating_sub(aside)..x + aside + 1;
+            self.count(left, path.first + n, columns);
         }
     }
 
@@ -263,13 +315,13 @@ impl Path {
 
 /// A straight line: x at y = 0, and x over y.
 #[derive(Clone, Copy)]
-struct Straight {
+pub(super) struct Straight {
     start: f64,
     slope: f64,
 }
 
 impl Straight {
-    fn through(points: &[[f64; 2]]) -> Self {
+    pub(super) fn through(points: &[[f64; 2]]) -> Self {
         let n = points.len() as f64;
         let mean = |axis: usize| points.iter().map(|point| point[axis]).sum::<f64>() / n;
         let (x, y) = (mean(0), mean(1));
@@ -279,18 +331,19 @@ impl Straight {
         Self { start: x - slope * y, slope }
     }
 
-    fn at(&self, y: f64) -> f64 {
+    pub(super) fn at(&self, y: f64) -> f64 {
         self.start + self.slope * y
     }
 }
 
 /// The line that a path is, with the pixels of its ink; or `None` where it is something else.
 fn line_of(
-    ink: &Ink,
+    left: &Left<'_>,
     bands: &Bands,
     path: &Path,
     form: &PageForm,
 ) -> Option<(AlignmentLine, Vec<usize>)> {
+    let ink = left.ink;
     let middle = |n: usize| ((path.first + n) as f64 + 0.5) * bands.high as f64 - 0.5;
     let mut points: Vec<[f64; 2]> = (0..path.columns.len())
         .filter(|&n| path.inked[n])
@@ -302,7 +355,7 @@ fn line_of(
     let (top, bottom) = (points.first()?[1] - half, points.last()?[1] + half);
     let near = |y: f64| nearest(&points, y);
     let rows: Vec<Option<[usize; 2]>> = (top.max(0.0) as usize..=bottom as usize)
-        .map(|y| run_at(ink, near(y as f64), y, ink.px(0.25)))
+        .map(|y| run_at(left, near(y as f64), y, ink.px(0.25)))
         .collect();
     let first = rows.iter().position(Option::is_some)?;
     let last = rows.iter().rposition(Option::is_some)?;
@@ -320,8 +373,9 @@ fn line_of(
     let mut widths: Vec<usize> = rows.iter().flatten().map(|run| run[1] - run[0]).collect();
     widths.sort_unstable();
     // Crossings and traces that run along make it wider, not narrower.
-    let width = widths[widths.len() * 2 / 5].min(ink.px(1.0));
-    let own = own_ink(ink, rows, top, width);
+    let width = widths[widths.len() * 2 / 5].min(ink.px(WIDEST_MM));
+    let twice = drawn_twice(ink, form, rows, top, width);
+    let own = own_ink(ink, rows, top, width, &twice);
     let spread = spread(&points, straight) / ink.px_per_mm;
     let line = AlignmentLine {
         top_x_mm: ink.x_mm(straight.at(top as f64)),
@@ -337,8 +391,14 @@ fn line_of(
 
 /// The pixels of a line of this `width`: of each row those about the line's middle, unless
 /// something crosses there, or lies so close that the two cannot be told apart (the tip of a
-/// narrow wave).
-fn own_ink(ink: &Ink, rows: &[Option<[usize; 2]>], top: usize, width: usize) -> Vec<usize> {
+/// narrow wave). Where the line was drawn `twice`, all of the row's ink is its.
+fn own_ink(
+    ink: &Ink,
+    rows: &[Option<[usize; 2]>],
+    top: usize,
+    width: usize,
+    twice: &[bool],
+) -> Vec<usize> {
     let middle = |run: &[usize; 2]| (run[0] + run[1] - 1) as f64 / 2.0;
     let clear: Vec<[f64; 2]> = rows
         .iter()
@@ -360,16 +420,58 @@ fn own_ink(ink: &Ink, rows: &[Option<[usize; 2]>], top: usize, width: usize) -> 
         } else {
             near.iter().map(|at| at[0]).sum::<f64>() / near.len() as f64
         };
+        // What is a little wider leaves no rim.
+        if twice[n] || !is_thick(run, width) {
+            own.extend((run[0]..run[1]).map(|x| (top + n) * ink.width + x));
+            continue;
+        }
         let half = width as f64 / 2.0 + 1.0;
         let [left, right] = [x - half, x + half + 1.0].map(|x| x.round().max(0.0) as usize);
         let pixels = run[0].max(left)..run[1].min(right);
         let beside = pixels.start.saturating_sub(run[0]).max(run[1].saturating_sub(pixels.end));
-        let thick = 3 * (run[1] - run[0]) > 4 * width;
-        if !thick || 5 * beside >= 3 * width {
+        if 5 * beside >= 3 * width {
             own.extend(pixels.map(|x| (top + n) * ink.width + x));
         }
     }
     own
+}
+
+/// Whether a row's ink is wider than a line's.
+fn is_thick(run: [usize; 2], width: usize) -> bool {
+    3 * (run[1] - run[0]) > 4 * width
+}
+
+/// In which rows a second line touches this one: where it is thick for long and beyond a panel,
+/// as a trace is not.
+fn drawn_twice(
+    ink: &Ink,
+    form: &PageForm,
+    rows: &[Option<[usize; 2]>],
+    top: usize,
+    width: usize,
+) -> Vec<bool> {
+    let thick = |run: [usize; 2]| is_thick(run, width) && run[1] - run[0] <= 2 * width + 2;
+    let hole = ink.px(0.6);
+    let mut stretches: Vec<[usize; 2]> = Vec::new();
+    for n in (0..rows.len()).filter(|&n| rows[n].is_some_and(thick)) {
+        match stretches.last_mut() {
+            Some(last) if n - last[1] <= hole => last[1] = n,
+            _ => stretches.push([n, n]),
+        }
+    }
+    let beyond = |n: &usize| {
+        let y = ink.y_mm((top + n) as f64);
+        !form.panels.iter().any(|panel| (panel.y_mm..=panel.y_mm + panel.height_mm).contains(&y))
+    };
+    let mut twice = vec![false; rows.len()];
+    for [from, to] in stretches {
+        if to - from > ink.px(TWICE_MM) && (from..=to).filter(beyond).count() > ink.px(0.5) {
+            for n in from..=to {
+                twice[n] = rows[n].is_some_and(thick);
+            }
+        }
+    }
+    twice
 }
 
 /// Whether a row's ink is wide because something crosses: wide rows are few then, where a
@@ -417,13 +519,14 @@ fn nearest(points: &[[f64; 2]], y: f64) -> f64 {
 }
 
 /// The run of ink in a row that lies at `x` or within `reach` of it.
-fn run_at(ink: &Ink, x: f64, y: usize, reach: usize) -> Option<[usize; 2]> {
-    let row = ink.ink.get(y * ink.width..(y + 1) * ink.width)?;
-    let x = x.round().clamp(0.0, ink.width as f64 - 1.0) as usize;
-    let near = (0..=reach).flat_map(|by| [x.saturating_sub(by), (x + by).min(ink.width - 1)]);
-    let on = near.into_iter().find(|&x| row[x] > 0.0)?;
-    let from = row[..on].iter().rposition(|&ink| ink <= 0.0).map_or(0, |at| at + 1);
-    let to = row[on..].iter().position(|&ink| ink <= 0.0).map_or(row.len(), |n| on + n);
+fn run_at(left: &Left<'_>, x: f64, y: usize, reach: usize) -> Option<[usize; 2]> {
+    let (width, height) = (left.ink.width, left.ink.height);
+    let inked = |x: usize| left.inked(y * width + x);
+    let x = x.round().clamp(0.0, width as f64 - 1.0) as usize;
+    let near = (0..=reach).flat_map(|by| [x.saturating_sub(by), (x + by).min(width - 1)]);
+    let on = near.into_iter().filter(|_| y < height).find(|&x| inked(x))?;
+    let from = (0..on).rev().find(|&x| !inked(x)).map_or(0, |at| at + 1);
+    let to = (on..width).find(|&x| !inked(x)).unwrap_or(width);
     Some([from, to])
 }
 

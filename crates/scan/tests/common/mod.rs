@@ -87,6 +87,7 @@ fn form_of(geometry: &Value) -> PageForm {
             given: panel["given"].as_bool().unwrap(),
             sounds: panel["channel"] == "heart_sounds",
             small_sounds: false,
+            narrow_waves: false,
         })
         .collect();
     let code =

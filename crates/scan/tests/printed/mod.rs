@@ -89,6 +89,7 @@ fn form(json: &str) -> PageForm {
                     given,
                     sounds,
                     small_sounds: false,
+                    narrow_waves: false,
                 }
             })
             .collect(),

@@ -54,6 +54,7 @@ pub(crate) fn printed(given: &str) -> Printed {
             given: panel["given"].as_bool().unwrap(),
             sounds: subject.channel(channel).unwrap().unit == "relative",
             small_sounds: false,
+            narrow_waves: false,
         };
         let map = Map {
             start_s: number("time_start_s"),
