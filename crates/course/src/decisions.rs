@@ -54,6 +54,9 @@ pub enum What {
     Student(Option<String>),
     /// Which of several input pages that are the same page of the sheet counts.
     Page(PageId),
+    /// An input page of the sheet is set aside: it is kept, and does not count until this is taken
+    /// back.
+    Aside(PageId),
     /// An earlier decision about the sheet is taken back: what counted before it counts again.
     Withdrawn(DecisionId),
 }
@@ -185,6 +188,7 @@ impl<'a> Columns<'a> {
             }
             What::Student(student) => Self { kind: "student", student: student.as_deref(), ..none },
             What::Page(page) => Self { kind: "page", page: Some(page.0), ..none },
+            What::Aside(page) => Self { kind: "aside", page: Some(page.0), ..none },
             What::Withdrawn(id) => Self { kind: "withdrawn", withdraws: Some(id.0), ..none },
         }
     }
@@ -259,17 +263,24 @@ fn check(connection: &Connection, test: &str, sheet: u32, what: &What) -> Result
             let sql = "SELECT 1 FROM students WHERE key = ?1";
             exists(connection, sql, [key], || format!("student {key}"))
         }
-        What::Page(id) => {
+        What::Page(id) | What::Aside(id) => {
             let page = page_with(connection, *id)?;
             let fits = page.unreadable.is_none()
                 && page.place.is_some_and(|place| place.test == test && place.sheet == sheet);
-            if fits {
-                return Ok(());
+            if !fits {
+                return Err(CourseFault::Conflict(format!(
+                    "page {} could not be read as one of sheet {sheet} of test {test}; choose another",
+                    id.0
+                )));
             }
-            Err(CourseFault::Conflict(format!(
-                "page {} could not be read as one of sheet {sheet} of test {test}; choose another",
-                id.0
-            )))
+            // A second time would have to be taken back twice.
+            match set_aside(connection, test)?.get(&(page.input.hash, page.input.number)) {
+                Some(Decision { by, .. }) => Err(CourseFault::Conflict(format!(
+                    "page {} was set aside by {} at {}; take that back first",
+                    id.0, by.who, by.at
+                ))),
+                None => Ok(()),
+            }
         }
         What::Withdrawn(id) => check_withdrawal(connection, test, sheet, *id),
     }
@@ -342,6 +353,7 @@ fn what(row: &Row<'_>) -> rusqlite::Result<Option<What>> {
         ("waived", _) => Ruling::Waived,
         ("reweighted", _) => Ruling::Reweighted(row.get(5)?),
         ("student", _) => return Ok(Some(What::Student(row.get(6)?))),
+        ("aside", _) => return Ok(Some(What::Aside(PageId(row.get(7)?)))),
         ("page", _) => return Ok(Some(What::Page(PageId(row.get(7)?)))),
         ("withdrawn", _) => return Ok(Some(What::Withdrawn(DecisionId(row.get(8)?)))),
         _ => return Ok(None),
@@ -356,6 +368,7 @@ enum About {
     Weight(String),
     Student,
     Page(Option<u32>),
+    Aside(PageId),
 }
 
 /// The decisions on a test's sheets that count, in the order of adding.
@@ -385,10 +398,27 @@ pub(crate) fn counting(connection: &Connection, test: &str) -> Result<Vec<Decisi
             }
             What::Student(_) => About::Student,
             What::Page(_) => About::Page(page),
+            What::Aside(id) => About::Aside(*id),
         };
         latest.insert((decision.sheet, about), decision);
     }
     let mut counting: Vec<Decision> = latest.into_values().collect();
     counting.sort_by_key(|decision| decision.id);
     Ok(counting)
+}
+
+/// The decisions that set input pages of a test aside, by the file's digest and the page in it: what
+/// is read anew of the same page stays aside.
+pub(crate) fn set_aside(
+    connection: &Connection,
+    test: &str,
+) -> Result<BTreeMap<(String, u32), Decision>, CourseFault> {
+    let mut aside = BTreeMap::new();
+    for decision in counting(connection, test)? {
+        if let What::Aside(id) = decision.what {
+            let input = page_with(connection, id)?.input;
+            aside.insert((input.hash, input.number), decision);
+        }
+    }
+    Ok(aside)
 }

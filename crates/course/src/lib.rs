@@ -10,10 +10,10 @@
 //! | `tests`, `test_texts` | a printed test; its title, definition and conventions | the latest texts |
 //! | `students`, `student_names` | a line of a class list; a name | the latest name |
 //! | `sheets` | a printed copy, with its form | |
-//! | `pages` | one page of a file as it was read once: where it belongs, what was drawn, its picture; or why it could not be read | of each file's page the latest reading; of duplicates the chosen, or else the first |
+//! | `pages` | one page of a file as it was read once: where it belongs, what was drawn, its picture; or why it could not be read | of each file's page the latest reading; of duplicates the chosen, or else the first; none that is set aside |
 //! | `markings`, `verdicts` | a run of a rubric over a test; what it found about a sheet and a rule | the marking accepted last |
 //! | `acceptances` | who let a marking count, when and why | |
-//! | `decisions` | who decided what about a sheet, when and why: a rule's outcome, points or weight, whose sheet it is, which duplicate counts, what is taken back | of each kind the latest not taken back |
+//! | `decisions` | who decided what about a sheet, when and why: a rule's outcome, points or weight, whose sheet it is, which duplicate counts, which page is set aside, what is taken back | of each kind the latest not taken back |
 //! | `review_cursors` | where a person's review of a test stopped | |
 //!
 //! The order of adding is each table's `no`; times are told, not sorted by.
@@ -57,5 +57,5 @@ pub use error::{CourseError, CourseFault};
 pub use json::Json;
 pub use markings::{KnownMarking, Marking, MarkingId, SheetVerdicts};
 pub use open::{Course, FILE};
-pub use pages::{Input, Page, PageId, Place, SheetPage};
+pub use pages::{AsidePage, Input, Page, PageId, Place, SheetPage};
 pub use roster::{Sheet, Student, Test};

@@ -11,8 +11,8 @@ use crate::{CourseError, CourseFault};
 /// The database's file in the course folder.
 pub const FILE: &str = "marks.sqlite";
 
-/// The format that is written.
-const VERSION: i64 = 1;
+/// The format that is written. In format 1 no page could be set aside.
+const VERSION: i64 = 2;
 
 /// Marks the file as a course's: “inci” in ASCII.
 const APPLICATION: i64 = 0x696E_6369;
@@ -21,6 +21,7 @@ const APPLICATION: i64 = 0x696E_6369;
 const PATIENCE: Duration = Duration::from_secs(5);
 
 const SCHEMA: &str = include_str!("schema.sql");
+const DECISIONS: &str = include_str!("decisions.sql");
 
 /// The tables whose rows stay as they were added.
 const KEPT: [&str; 10] = [
@@ -169,7 +170,11 @@ fn prepare(connection: &Connection, patience: Duration) -> Result<(), CourseFaul
     if mode == "wal" {
         return Err(CourseFault::Busy);
     }
-    if version == 0 { create(connection) } else { Ok(()) }
+    match version {
+        0 => create(connection),
+        1 => upgrade(connection),
+        _ => Ok(()),
+    }
 }
 
 /// The file's format; 0 where nothing is in it yet.
@@ -181,7 +186,9 @@ fn version(connection: &Connection) -> Result<i64, CourseFault> {
     match (objects, application, version) {
         (0, 0, 0) => Ok(0),
         (_, APPLICATION, 1..=VERSION) => Ok(version),
-        (_, APPLICATION, VERSION..) => Err(CourseFault::Newer { found: version, known: VERSION }),
+        (_, APPLICATION, _) if version > VERSION => {
+            Err(CourseFault::Newer { found: version, known: VERSION })
+        }
         _ => Err(CourseFault::Foreign),
     }
 }
@@ -191,15 +198,51 @@ fn create(connection: &Connection) -> Result<(), CourseFault> {
     // Another program may have made it in the meantime.
     if version(&transaction)? == 0 {
         transaction.execute_batch(SCHEMA)?;
+        transaction.execute_batch(DECISIONS)?;
         for table in KEPT {
-            for change in ["UPDATE", "DELETE"] {
-                transaction.execute_batch(&format!(
-                    "CREATE TRIGGER {table}_no_{change} BEFORE {change} ON {table} \
-                     BEGIN SELECT RAISE(ABORT, 'rows of {table} are added and never changed'); END"
-                ))?;
-            }
+            hold(&transaction, table)?;
         }
         transaction.pragma_update(None, "application_id", APPLICATION)?;
+        transaction.pragma_update(None, "user_version", VERSION)?;
+    }
+    Ok(transaction.commit()?)
+}
+
+/// Refuses whatever would change the rows of a table.
+fn hold(connection: &Connection, table: &str) -> Result<(), CourseFault> {
+    for change in ["UPDATE", "DELETE"] {
+        connection.execute_batch(&format!(
+            "CREATE TRIGGER {table}_no_{change} BEFORE {change} ON {table} \
+             BEGIN SELECT RAISE(ABORT, 'rows of {table} are added and never changed'); END"
+        ))?;
+    }
+    Ok(())
+}
+
+/// Makes of format 1 the one that is written: the same decisions in a table that takes one more
+/// kind of them, which SQLite lets no table be given later.
+fn upgrade(connection: &Connection) -> Result<(), CourseFault> {
+    // Only outside of a transaction; while rows move, those that name others have nothing to name.
+    connection.execute_batch("PRAGMA foreign_keys = OFF")?;
+    let upgraded = upgrade_at_once(connection);
+    connection.execute_batch("PRAGMA foreign_keys = ON")?;
+    upgraded
+}
+
+fn upgrade_at_once(connection: &Connection) -> Result<(), CourseFault> {
+    let transaction = Transaction::new_unchecked(connection, TransactionBehavior::Immediate)?;
+    // Another program may have done it in the meantime.
+    if version(&transaction)? == 1 {
+        transaction.execute_batch(
+            "DROP TRIGGER decisions_no_UPDATE; DROP TRIGGER decisions_no_DELETE; \
+             DROP INDEX decisions_sheet; ALTER TABLE decisions RENAME TO earlier_decisions;",
+        )?;
+        transaction.execute_batch(DECISIONS)?;
+        transaction.execute_batch(
+            "INSERT INTO decisions SELECT * FROM earlier_decisions ORDER BY no; \
+             DROP TABLE earlier_decisions;",
+        )?;
+        hold(&transaction, "decisions")?;
         transaction.pragma_update(None, "user_version", VERSION)?;
     }
     Ok(transaction.commit()?)

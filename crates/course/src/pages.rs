@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use rusqlite::{Connection, OptionalExtension, Row};
 
 use crate::by::check_time;
-use crate::decisions::{self, What};
+use crate::decisions::{self, Decision, DecisionId, What};
 use crate::open::rows;
 use crate::roster::{letter, sheet_form};
-use crate::{Course, CourseError, CourseFault, Json};
+use crate::{By, Course, CourseError, CourseFault, Json};
 
 /// The number of a page's reading in the database.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -25,6 +25,13 @@ pub struct Input {
     pub reader: String,
     /// The file's name.
     pub file: String,
+}
+
+impl Input {
+    /// Which page of which file it is, whatever read it.
+    fn place_in_file(&self) -> (String, u32) {
+        (self.hash.clone(), self.number)
+    }
 }
 
 /// What a page's code says.
@@ -67,6 +74,17 @@ pub struct SheetPage {
     pub counts: Page,
     /// Its duplicates, in the order in which they were first added.
     pub others: Vec<Page>,
+}
+
+/// An input page that was set aside, and by whom.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AsidePage {
+    /// The page as it was read last.
+    pub page: Page,
+    /// The decision: taken back, the page counts again.
+    pub decision: DecisionId,
+    /// Who set it aside, when and why.
+    pub by: By,
 }
 
 impl Course {
@@ -122,13 +140,20 @@ impl Course {
         self.read(|connection| long_column(connection, "picture", page))
     }
 
-    /// The pages of a test's sheets that could be read, in the order of sheets and pages, and
-    /// which of them count. Of each file's page the latest reading is taken.
+    /// The reading of a page that has this number.
+    pub fn page(&self, id: PageId) -> Result<Page, CourseError> {
+        self.read(|connection| page_with(connection, id))
+    }
+
+    /// The pages of a test's sheets that could be read and are not set aside, in the order of
+    /// sheets and pages, and which of them count. Of each file's page the latest reading is taken.
     pub fn sheet_pages(&self, test: &str) -> Result<Vec<SheetPage>, CourseError> {
         self.read(|connection| {
+            let aside = decisions::set_aside(connection, test)?;
             let mut places = BTreeMap::<(u32, u32), Vec<Page>>::new();
             for page in current(connection, "status = 'read' AND test = ?1", [test])? {
-                if let Some(place) = &page.place {
+                let is_aside = aside.contains_key(&page.input.place_in_file());
+                if let (Some(place), false) = (&page.place, is_aside) {
                     places.entry((place.sheet, place.page)).or_default().push(page);
                 }
             }
@@ -149,6 +174,19 @@ impl Course {
                 SheetPage { sheet, page, counts, others: pages }
             };
             Ok(places.into_iter().map(sheet_page).collect())
+        })
+    }
+
+    /// The pages of a test's sheets that were set aside, in the order of adding.
+    pub fn aside_pages(&self, test: &str) -> Result<Vec<AsidePage>, CourseError> {
+        self.read(|connection| {
+            let mut aside = decisions::set_aside(connection, test)?;
+            let pages = current(connection, "status = 'read' AND test = ?1", [test])?;
+            let set_aside = |page: Page| {
+                let Decision { id, by, .. } = aside.remove(&page.input.place_in_file())?;
+                Some(AsidePage { page, decision: id, by })
+            };
+            Ok(pages.into_iter().filter_map(set_aside).collect())
         })
     }
 

@@ -87,27 +87,6 @@ CREATE TABLE acceptances (
     why TEXT NOT NULL
 ) STRICT;
 
-CREATE TABLE decisions (
-    no INTEGER PRIMARY KEY,
-    test TEXT NOT NULL,
-    sheet INTEGER NOT NULL,
-    kind TEXT NOT NULL CHECK (kind IN
-        ('outcome', 'points', 'waived', 'reweighted', 'blind', 'student', 'page', 'withdrawn')),
-    rule TEXT CHECK ((rule IS NULL) = (kind IN ('student', 'page', 'withdrawn'))),
-    outcome TEXT CHECK (outcome IN ('met', 'half', 'not_met')),
-    number REAL CHECK ((number IS NOT NULL) = (kind IN ('points', 'reweighted'))),
-    student TEXT REFERENCES students (key) CHECK (student IS NULL OR kind = 'student'),
-    page INTEGER REFERENCES pages (no) CHECK ((page IS NOT NULL) = (kind = 'page')),
-    withdraws INTEGER UNIQUE REFERENCES decisions (no) CHECK ((withdraws IS NOT NULL) = (kind = 'withdrawn')),
-    seen INTEGER REFERENCES markings (no),
-    who TEXT NOT NULL,
-    at TEXT NOT NULL,
-    why TEXT NOT NULL,
-    CHECK ((outcome IS NOT NULL) = (kind IN ('outcome', 'blind'))),
-    FOREIGN KEY (test, sheet) REFERENCES sheets (test, sheet)
-) STRICT;
-CREATE INDEX decisions_sheet ON decisions (test, sheet);
-
 CREATE TABLE review_cursors (
     who TEXT NOT NULL,
     test TEXT NOT NULL,

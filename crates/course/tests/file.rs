@@ -106,9 +106,9 @@ fn damage_further_on_is_found_by_the_check() {
 #[test]
 fn a_later_format_and_other_databases_are_refused() {
     let folder = full("later");
-    raw(&folder).execute_batch("PRAGMA user_version = 2").unwrap();
+    raw(&folder).execute_batch("PRAGMA user_version = 3").unwrap();
     let fault = Course::open(&folder).unwrap_err().fault;
-    assert_eq!(fault, CourseFault::Newer { found: 2, known: 1 });
+    assert_eq!(fault, CourseFault::Newer { found: 3, known: 2 });
 
     let other = common::folder("other");
     raw(&other).execute_batch("CREATE TABLE marks (points)").unwrap();
@@ -119,6 +119,71 @@ fn a_later_format_and_other_databases_are_refused() {
     let nowhere = other.join("nowhere");
     assert_eq!(Course::open(&nowhere).unwrap_err().fault, CourseFault::NoFolder);
     assert!(!nowhere.exists());
+}
+
+/// The table of decisions in the first format, as it was written into courses.
+const FIRST_DECISIONS: &str = "
+CREATE TABLE decisions (
+    no INTEGER PRIMARY KEY,
+    test TEXT NOT NULL,
+    sheet INTEGER NOT NULL,
+    kind TEXT NOT NULL CHECK (kind IN
+        ('outcome', 'points', 'waived', 'reweighted', 'blind', 'student', 'page', 'withdrawn')),
+    rule TEXT CHECK ((rule IS NULL) = (kind IN ('student', 'page', 'withdrawn'))),
+    outcome TEXT CHECK (outcome IN ('met', 'half', 'not_met')),
+    number REAL CHECK ((number IS NOT NULL) = (kind IN ('points', 'reweighted'))),
+    student TEXT REFERENCES students (key) CHECK (student IS NULL OR kind = 'student'),
+    page INTEGER REFERENCES pages (no) CHECK ((page IS NOT NULL) = (kind = 'page')),
+    withdraws INTEGER UNIQUE REFERENCES decisions (no) CHECK ((withdraws IS NOT NULL) = (kind = 'withdrawn')),
+    seen INTEGER REFERENCES markings (no),
+    who TEXT NOT NULL,
+    at TEXT NOT NULL,
+    why TEXT NOT NULL,
+    CHECK ((outcome IS NOT NULL) = (kind IN ('outcome', 'blind'))),
+    FOREIGN KEY (test, sheet) REFERENCES sheets (test, sheet)
+) STRICT;
+CREATE INDEX decisions_sheet ON decisions (test, sheet);
+CREATE TRIGGER decisions_no_UPDATE BEFORE UPDATE ON decisions BEGIN SELECT RAISE(ABORT, 'x'); END;
+CREATE TRIGGER decisions_no_DELETE BEFORE DELETE ON decisions BEGIN SELECT RAISE(ABORT, 'x'); END;
+";
+
+#[test]
+fn a_course_of_the_first_format_is_taken_over_as_it_is() {
+    let folder = full("first_format");
+    let page = add(&Course::open(&folder).unwrap(), "b", 1);
+    let histories = || {
+        let course = Course::open(&folder).unwrap();
+        (1..=3).map(|sheet| course.history(TEST, sheet).unwrap()).collect::<Vec<_>>()
+    };
+    {
+        let course = Course::open(&folder).unwrap();
+        let chosen = course.decide(TEST, 1, &What::Page(page), None, &by("sharper")).unwrap();
+        course.decide(TEST, 1, &What::Withdrawn(chosen), None, &by("a slip")).unwrap();
+        let half = What::Rule { rule: "s2".into(), ruling: Ruling::Outcome(Outcome::Half) };
+        course.decide(TEST, 1, &half, None, &by("nearly")).unwrap();
+    }
+    let schema = || -> Vec<(String, String)> {
+        let raw = raw(&folder);
+        let query = "SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name";
+        let mut statement = raw.prepare(query).unwrap();
+        let found = statement.query_map((), |row| Ok((row.get(0)?, row.get(1)?))).unwrap();
+        found.map(Result::unwrap).collect()
+    };
+    let (before, wanted) = (histories(), schema());
+    raw(&folder)
+        .execute_batch(&format!(
+            "PRAGMA foreign_keys = OFF; CREATE TABLE kept AS SELECT * FROM decisions; \
+             DROP TABLE decisions; {FIRST_DECISIONS} \
+             INSERT INTO decisions SELECT * FROM kept; DROP TABLE kept; PRAGMA user_version = 1;"
+        ))
+        .unwrap();
+    assert_ne!(schema(), wanted);
+    assert_eq!(histories(), before);
+    assert_eq!(schema(), wanted);
+    let course = Course::open(&folder).unwrap();
+    course.check().unwrap();
+    course.decide(TEST, 1, &What::Aside(page), None, &by("of another class")).unwrap();
+    assert_eq!(course.aside_pages(TEST).unwrap().len(), 1);
 }
 
 #[test]

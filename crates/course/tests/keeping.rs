@@ -138,6 +138,44 @@ fn of_duplicates_the_first_counts_until_another_is_chosen() {
 }
 
 #[test]
+fn what_is_set_aside_does_not_count_until_it_is_brought_back() {
+    let course = filled();
+    let (first, second) = (add(&course, "a", 1), add(&course, "b", 1));
+    let counting = || -> Vec<_> {
+        let pages = course.sheet_pages(TEST).unwrap();
+        pages.iter().map(|page| (page.sheet, page.counts.id, page.others.len())).collect()
+    };
+    let why = by("of another class");
+    let aside = course.decide(TEST, 1, &What::Aside(first), None, &why).unwrap();
+    assert_eq!(counting(), [(1, second, 0)]);
+    let told = course.aside_pages(TEST).unwrap();
+    assert_eq!((told[0].page.id, told[0].decision, &told[0].by), (first, aside, &why));
+    // Neither is it set aside twice, nor chosen.
+    for what in [What::Aside(first), What::Page(first)] {
+        let error = course.decide(TEST, 1, &what, None, &why).unwrap_err();
+        assert!(error.to_string().contains("set aside by R. Amsel"), "{error}");
+    }
+    let other = course.decide(TEST, 1, &What::Aside(second), None, &why).unwrap();
+    assert_eq!(counting(), []);
+
+    // A later version reads it again: it stays aside.
+    let later = course::Input { reader: "reader 2".into(), ..input("a", 1) };
+    let drawing = Json::parse("[2]").unwrap();
+    let again = course.add_page(&later, &place(1, 1), &drawing, None, AT).unwrap();
+    assert_eq!(counting(), []);
+    let told = course.aside_pages(TEST).unwrap();
+    assert_eq!(told.iter().map(|one| one.page.id).collect::<Vec<_>>(), [again, second]);
+    course.decide(TEST, 1, &What::Withdrawn(aside), None, &by("ours after all")).unwrap();
+    assert_eq!(counting(), [(1, again, 0)]);
+    course.decide(TEST, 1, &What::Withdrawn(other), None, &by("ours, too")).unwrap();
+    assert_eq!(counting(), [(1, again, 1)]);
+    assert_eq!(course.aside_pages(TEST).unwrap(), []);
+    assert_eq!(course.page(first).unwrap().input, input("a", 1));
+    let error = course.decide(TEST, 2, &What::Aside(second), None, &why).unwrap_err();
+    assert!(matches!(error.fault, CourseFault::Conflict(_)), "{error}");
+}
+
+#[test]
 fn unreadable_pages_are_kept_with_the_reason() {
     let course = filled();
     let unreadable = |hash, place, reason| {

@@ -72,7 +72,7 @@ pub(crate) fn write_texts(folder: &Path) -> Result<(), Failure> {
         ("course.toml", SETTINGS),
         ("rules.toml", convention),
         ("test-1.toml", TEST),
-        ("roster.csv", ROSTER),
+        (roster::FILE, ROSTER),
     ];
     for (name, text) in texts {
         files::write(&folder.join(name), text.as_bytes())?;
@@ -88,18 +88,23 @@ pub(crate) fn is_whole(folder: &Path) -> bool {
 /// Everything that is made from the texts: printed sheets, a recording, and scans of the filled-in
 /// sheets, which come last and all at once. Gives the numbers of students and of scans.
 pub(crate) fn write_rest(folder: &Path) -> Result<(usize, usize), Failure> {
+    let sheets = folder.join("sheets");
     sheet_command::print(&args::Sheet {
         test: folder.join("test-1.toml"),
-        output: folder.join("sheets"),
-        roster: Some(folder.join("roster.csv")),
+        output: sheets.clone(),
+        roster: Some(folder.join(roster::FILE)),
         spare: None,
         forms: None,
         paper: None,
         large_print: false,
         per_student: false,
     })?;
+    // As the app does, so that whoever changes the rules first can still have the sheets read.
+    for name in ["test-1.toml", "rules.toml"] {
+        files::write(&sheets.join(name), files::read(&folder.join(name))?.as_bytes())?;
+    }
     write_recording(folder)?;
-    let students = roster::read(&folder.join("roster.csv"))?;
+    let students = roster::read(&folder.join(roster::FILE))?;
     let scans = scans(folder, &students)?;
     let (unfinished, finished) = (folder.join("scans.new"), folder.join(SCANS));
     files::make_folder(&unfinished)?;

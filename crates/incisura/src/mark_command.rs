@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use course::{Course, MarkingId};
+use marking::Marks;
 
 use crate::args;
 use crate::failure::Failure;
@@ -60,7 +61,8 @@ pub(crate) fn run(args: &args::Mark) -> Result<(), Failure> {
                 Some(seen) => Ok(Some(seen)),
                 None => Ok(course.marking(id)?.map(|marking| marking.id)),
             };
-            Some(decisions::keep(rows, path, who, &course, &usual, &Findings(&marked), &seen)?)
+            let findings = Findings::of(&course, &marked)?;
+            Some(decisions::keep(rows, path, who, &course, &usual, &findings, &seen)?)
         }
         _ => None,
     };
@@ -117,13 +119,27 @@ fn keep_unread_decisions(args: &args::Mark) -> Result<(), Failure> {
     Ok(())
 }
 
-/// What can be decided about.
-struct Findings<'a>(&'a [(String, Marked)]);
+/// What can be decided about, with what was decided so far: by print and sheet.
+struct Findings(BTreeMap<(String, u32), Marks>);
 
-impl Askable for Findings<'_> {
+impl Findings {
+    fn of(course: &Course, marked: &[(String, Marked)]) -> Result<Self, Failure> {
+        let mut all = BTreeMap::new();
+        for (test, marked) in marked {
+            let rulings = sheets::rulings(course, test)?;
+            for (sheet, finding) in &marked.findings {
+                let mut marks = finding.marks.clone();
+                rulings.take_in(*sheet, &mut marks);
+                all.insert((test.clone(), *sheet), marks);
+            }
+        }
+        Ok(Self(all))
+    }
+}
+
+impl Askable for Findings {
     fn max_points(&self, test: &str, sheet: u32, rule: &str) -> Option<f64> {
-        let (_, marked) = self.0.iter().find(|(id, _)| id == test)?;
-        let rules = &marked.findings.get(&sheet)?.marks.rules;
+        let rules = &self.0.get(&(test.to_owned(), sheet))?.rules;
         rules.iter().find(|one| one.id == rule).map(|rule| rule.max_points)
     }
 }

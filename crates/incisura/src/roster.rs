@@ -6,6 +6,9 @@ use std::path::Path;
 use crate::failure::Failure;
 use crate::files;
 
+/// The class list of a course, in its folder.
+pub(crate) const FILE: &str = "roster.csv";
+
 /// One student.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Student {
@@ -13,6 +16,13 @@ pub(crate) struct Student {
     pub(crate) name: String,
     /// The college's number or login; empty where the list has none.
     pub(crate) id: String,
+}
+
+impl Student {
+    /// What marking knows them by: the number or login, or the name where the list has none.
+    pub(crate) fn key(&self) -> &str {
+        if self.id.is_empty() { &self.name } else { &self.id }
+    }
 }
 
 /// Headers that mean a whole name, a first name, a last name, or a number, in small letters.
@@ -133,13 +143,10 @@ const NO_NAME: &str = "there is no name";
 
 /// Students of the same id, or of the same name where there is none, as marking knows them.
 fn alike(students: &[Student]) -> Vec<String> {
-    let key = |student: &Student| {
-        if student.id.is_empty() { student.name.clone() } else { student.id.clone() }
-    };
-    let mut keys: BTreeMap<String, &Student> = BTreeMap::new();
+    let mut keys: BTreeMap<&str, &Student> = BTreeMap::new();
     let mut alike = Vec::new();
     for student in students {
-        let Some(other) = keys.insert(key(student), student) else { continue };
+        let Some(other) = keys.insert(student.key(), student) else { continue };
         alike.push(if student.id.is_empty() {
             format!("there are two of the name {}; give them different ids", student.name)
         } else {

@@ -19,6 +19,9 @@ use crate::failure::Failure;
 use crate::test_file::{self, Changes, at_key, strip_heart};
 use crate::{exercises, files, progress, roster};
 
+/// Who has which sheet, beside the sheets.
+pub(crate) const SHEET_LIST: &str = "sheets.csv";
+
 pub(crate) fn run(args: &args::Sheet) -> Result<(), Failure> {
     files::say(print(args)?.trim_end())
 }
@@ -53,7 +56,7 @@ pub(crate) fn print(args: &args::Sheet) -> Result<String, Failure> {
         }
         print.file("geometry.json", press.geometry()?.into_bytes());
         if !press.order.students.is_empty() {
-            print.file("sheets.csv", press.order.sheet_list(press.test.forms).into_bytes());
+            print.file(SHEET_LIST, press.order.sheet_list(press.test.forms).into_bytes());
         }
         let mut said = print.write(&args.output)?;
         if args.per_student {

@@ -107,7 +107,8 @@ impl Marks {
         self.rules.iter().filter(|rule| rule.outcome == Outcome::Review)
     }
 
-    /// Takes a person's decision in.
+    /// Takes a person's decision in. Points are never more than the rule is worth by the decisions
+    /// that were taken in before.
     pub fn decide(&mut self, id: &str, ruling: &Ruling) {
         let Some(rule) = self.rules.iter_mut().find(|rule| rule.id == id) else { return };
         let share = match ruling {
@@ -116,8 +117,9 @@ impl Marks {
             Ruling::NotMet => 0.0,
             Ruling::Points { points } => {
                 rule.outcome = if *points > 0.0 { Outcome::Met } else { Outcome::NotMet };
-                rule.points = Some(*points);
-                rule.decided = Some(ruling.clone());
+                let points = points.min(rule.max_points);
+                rule.points = Some(points);
+                rule.decided = Some(Ruling::Points { points });
                 return;
             }
             Ruling::Waived => {

@@ -257,6 +257,26 @@ fn a_persons_decisions_count() {
 }
 
 #[test]
+fn nobody_is_given_more_points_than_a_rule_is_worth() {
+    let given = |rulings: &[Ruling]| {
+        let mut marks = marked(&same, &still, &|_| {});
+        for ruling in rulings {
+            marks.decide("s1_on_r", ruling);
+        }
+        let one = rule(&marks, "s1_on_r");
+        (one.points.unwrap(), one.max_points)
+    };
+    let points = |points: f64| Ruling::Points { points };
+    let worth = |max_points: f64| Ruling::Reweighted { max_points };
+    assert_eq!(given(&[points(2.0)]), (2.0, 2.0));
+    assert_eq!(given(&[points(3.0)]), (2.0, 2.0), "what made it worth 3 was taken back");
+    assert_eq!(given(&[worth(3.0), points(3.0)]), (3.0, 3.0));
+    assert_eq!(given(&[worth(1.0), points(2.0)]), (1.0, 1.0));
+    assert_eq!(given(&[Ruling::Waived, points(2.0)]), (0.0, 0.0));
+    assert_eq!(given(&[points(3.0), worth(1.0)]), (1.0, 1.0));
+}
+
+#[test]
 fn what_was_read_and_found_is_kept_as_json() {
     let subject = heart::subject();
     let test = read(&subject, &same);

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use course::{Course, Page, SheetPage, Student};
+use course::{AsidePage, Course, Page, SheetPage, Student};
 use marking::{Marks, Outcome};
 
 use crate::failure::Failure;
@@ -30,6 +30,8 @@ pub(crate) struct Record {
     pub(crate) pages: Option<SheetPages>,
     /// What counts about it, decisions taken in.
     pub(crate) finding: Option<Finding>,
+    /// Pages of this sheet that a person set aside.
+    pub(crate) aside: Vec<AsidePage>,
     /// Pages that are of this sheet and could not be read.
     unreadable: Vec<Page>,
     /// Numbers of pages that are not there, of how many.
@@ -92,6 +94,10 @@ impl Record {
     /// What is to be known about its pages.
     pub(crate) fn remarks(&self) -> Vec<String> {
         let mut reasons = self.missing_pages();
+        for one in &self.aside {
+            let Page { input, .. } = &one.page;
+            reasons.push(format!("{}, page {}: {}", input.file, input.number, set_aside(one)));
+        }
         for Page { input, unreadable, .. } in &self.unreadable {
             let why = unreadable.as_deref().unwrap_or_default();
             reasons.push(format!("{}, page {}: {why}", input.file, input.number));
@@ -168,7 +174,7 @@ impl Class {
         let students: BTreeMap<String, Student> =
             course.students()?.into_iter().map(|one| (one.key.clone(), one)).collect();
         let unreadable = course.unreadable_pages()?;
-        let mut places = BTreeMap::new();
+        let (mut places, mut all_aside) = (BTreeMap::new(), BTreeMap::new());
         let mut records = Vec::new();
         for (test, Marked { sheets, mut findings, .. }) in marked {
             let rulings = rulings(course, &test)?;
@@ -177,6 +183,11 @@ impl Class {
                     let key = (own.input.hash.clone(), own.input.number);
                     places.insert(key, page.0.clone());
                 }
+            }
+            let aside = course.aside_pages(&test)?;
+            for one in &aside {
+                let key = (one.page.input.hash.clone(), one.page.input.number);
+                all_aside.insert(key, one.clone());
             }
             let mut pages: BTreeMap<u32, SheetPages> =
                 sheets.into_iter().map(|sheet| (sheet.sheet, sheet)).collect();
@@ -197,11 +208,15 @@ impl Class {
                             && (pages.is_none() || missing.contains(&place.page))
                     })
                 };
+                let of_sheet = |one: &&AsidePage| {
+                    one.page.place.as_ref().is_some_and(|place| place.sheet == sheet.sheet)
+                };
                 records.push(Record {
                     test: test.clone(),
                     sheet: sheet.sheet,
                     form: sheet.form,
                     student: sheet.student.and_then(|key| students.get(&key).cloned()),
+                    aside: aside.iter().filter(of_sheet).cloned().collect(),
                     unreadable: unreadable.iter().filter(own).cloned().collect(),
                     pages,
                     finding,
@@ -209,7 +224,7 @@ impl Class {
                 });
             }
         }
-        let pages = page_results(course, inputs, &places)?;
+        let pages = page_results(course, inputs, &places, &all_aside)?;
         let test = books.editions.own_id();
         Ok(Self { test, title: title.to_owned(), records, pages })
     }
@@ -259,11 +274,17 @@ impl Class {
     }
 }
 
+/// Who set a page aside, and why, in words.
+fn set_aside(AsidePage { by, .. }: &AsidePage) -> String {
+    format!("set aside by {}: {}", by.who, by.why)
+}
+
 /// What became of each page that was given.
 fn page_results(
     course: &Course,
     inputs: &Inputs,
     places: &BTreeMap<(String, u32), SheetPage>,
+    aside: &BTreeMap<(String, u32), AsidePage>,
 ) -> Result<Vec<PageResult>, Failure> {
     let mut results = Vec::new();
     for page in &inputs.pages {
@@ -275,7 +296,8 @@ fn page_results(
             sheet: None,
             reason: None,
         };
-        let place = places.get(&(file.hash.clone(), page.number));
+        let key = (file.hash.clone(), page.number);
+        let place = places.get(&key);
         result.sheet = place.map(|place| place.sheet);
         match (&page.state, place) {
             (State::Closed(reason), _) => result.reason = Some(reason.clone()),
@@ -295,6 +317,12 @@ fn page_results(
                         input.file, input.number
                     ));
                 }
+            }
+            (_, None) if aside.contains_key(&key) => {
+                let one = &aside[&key];
+                result.status = PageStatus::Aside;
+                result.sheet = one.page.place.as_ref().map(|place| place.sheet);
+                result.reason = Some(set_aside(one));
             }
             (_, None) => {
                 let known = course.page_of(&file.hash, page.number, reader::VERSION)?;

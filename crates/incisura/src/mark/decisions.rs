@@ -1,5 +1,6 @@
 //! What a person decided, from a filled-in `review.csv`.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use course::{By, Course, MarkingId, Outcome, Ruling, What};
@@ -100,10 +101,17 @@ pub(crate) fn decided(typed: &str, why: &str, most: f64) -> Result<Ruling, Strin
     }
     match ruling {
         Ruling::Points(points) if points > most => {
-            Err(format!("{points} points are more than the {most} that this is worth"))
+            Err(format!("{} that this is worth; {MORE}", too_many(points, most)))
         }
         _ => Ok(ruling),
     }
+}
+
+/// What to do where somebody is to have more points.
+const MORE: &str = "decide first that it is worth more for this student";
+
+fn too_many(points: f64, most: f64) -> String {
+    format!("{points} points are more than the {most}")
 }
 
 /// Whether a decision treats one student otherwise than the rest.
@@ -134,7 +142,8 @@ fn ruling(typed: &str) -> Option<Ruling> {
 
 /// What may be decided about: for each print the rules of each sheet, with what they are worth.
 pub(crate) trait Askable {
-    /// What a rule on a sheet is worth at most; none where it is not asked there.
+    /// What a rule on a sheet is worth at most by what was decided so far; none where it is not
+    /// asked there.
     fn max_points(&self, test: &str, sheet: u32, rule: &str) -> Option<f64>;
 }
 
@@ -149,17 +158,37 @@ pub(crate) fn keep(
     askable: &dyn Askable,
     seen: &dyn Fn(&str) -> Result<Option<MarkingId>, Failure>,
 ) -> Result<usize, Failure> {
+    let print = |row: &Row| row.test.clone().unwrap_or_else(|| usual.to_owned());
+    let what = |row: &Row| What::Rule { rule: row.rule.clone(), ruling: row.ruling };
+    let is_known = |row: &Row| -> Result<bool, Failure> {
+        let known = course.decisions(&print(row))?;
+        Ok(known.iter().any(|one| one.sheet == row.sheet && one.what == what(row)))
+    };
     let mut faults = Vec::new();
+    // What earlier rows make of what a rule is worth.
+    let mut worth = BTreeMap::new();
     for row in rows {
-        let test = row.test.as_deref().unwrap_or(usual);
-        match (askable.max_points(test, row.sheet, &row.rule), row.ruling) {
-            (None, _) => faults.push(format!(
+        let of = (print(row), row.sheet, row.rule.as_str());
+        let Some(most) = askable.max_points(&of.0, of.1, of.2) else {
+            faults.push(format!(
                 "line {}: sheet {} was not read, or “{}” is not asked on it",
                 row.line, row.sheet, row.rule
-            )),
-            (Some(most), Ruling::Points(points)) if points > most => faults.push(format!(
-                "line {}: {points} points are more than the {most} that “{}” is worth",
-                row.line, row.rule
+            ));
+            continue;
+        };
+        let most = worth.get(&of).copied().unwrap_or(most);
+        match row.ruling {
+            Ruling::Waived => {
+                worth.insert(of, 0.0);
+            }
+            Ruling::Reweighted(points) => {
+                worth.insert(of, points);
+            }
+            Ruling::Points(points) if points > most && !is_known(row)? => faults.push(format!(
+                "line {}: {} that “{}” is worth; {MORE}",
+                row.line,
+                too_many(points, most),
+                row.rule
             )),
             _ => {}
         }
@@ -168,14 +197,11 @@ pub(crate) fn keep(
         return Err(Failure::file(path, faults.join("\n")));
     }
     let new = |row: &Row| -> Result<bool, Failure> {
-        let test = row.test.as_deref().unwrap_or(usual);
-        let what = What::Rule { rule: row.rule.clone(), ruling: row.ruling };
-        let known = course.decisions(test)?;
-        if known.iter().any(|decision| decision.sheet == row.sheet && decision.what == what) {
+        if is_known(row)? {
             return Ok(false);
         }
-        let by = By::new(who, clock::now(), &row.why);
-        course.decide(test, row.sheet, &what, seen(test)?, &by)?;
+        let (test, by) = (print(row), By::new(who, clock::now(), &row.why));
+        course.decide(&test, row.sheet, &what(row), seen(&test)?, &by)?;
         Ok(true)
     };
     let kept = progress::counted("taking decisions in", rows, new)?;
@@ -210,6 +236,41 @@ mod tests {
             assert!(wrong.contains(part), "{wrong}");
         }
         assert_eq!(wrong.lines().count(), 3);
+    }
+
+    #[test]
+    fn nobody_is_given_more_points_than_a_rule_is_worth_by_now() {
+        struct Worth(f64);
+        impl Askable for Worth {
+            fn max_points(&self, _: &str, _: u32, rule: &str) -> Option<f64> {
+                (rule == "a").then_some(self.0)
+            }
+        }
+        let course = Course::in_memory().unwrap();
+        let conventions = course::Json::parse("{}").unwrap();
+        let (id, title, definition) = ("T".to_owned(), String::new(), String::new());
+        let at = clock::now();
+        course.add_test(&course::Test { id, title, definition, conventions }, &at).unwrap();
+        let by = By::new("R. Amsel", &at, "as printed");
+        let sheets = [1, 2].map(|sheet| course::Sheet { sheet, form: 'A', student: None });
+        course.add_sheets("T", &sheets, &by).unwrap();
+        let take = |text: &str, most: f64| {
+            let rows = rows(&format!("sheet,rule,decision,why\n{text}")).unwrap();
+            let none = |_: &str| Ok(None);
+            keep(&rows, Path::new("review.csv"), "R. Amsel", &course, "T", &Worth(most), &none)
+                .map_err(|failure| failure.to_string())
+        };
+        assert_eq!(take("1,a,2,\n", 2.0), Ok(1));
+        // The same file again, after the rule came to be worth less, changes nothing.
+        assert_eq!(take("1,a,2,\n", 1.0), Ok(0));
+        for (rows, most) in
+            [("2,a,2,\n", 1.0), ("2,a,worth 1,x\n2,a,2,\n", 2.0), ("2,a,waive,x\n2,a,2,\n", 2.0)]
+        {
+            let told = take(rows, most).unwrap_err();
+            assert!(told.contains("2 points are more than the") && told.contains("worth more"));
+        }
+        assert_eq!(take("2,a,worth 3,x\n2,a,3,\n", 2.0), Ok(2));
+        assert_eq!(course.decisions("T").unwrap().len(), 3);
     }
 
     #[test]

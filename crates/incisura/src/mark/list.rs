@@ -84,9 +84,10 @@ fn read(text: &str) -> Result<(Vec<Student>, Vec<Sheet>), String> {
         let letter = letter.filter(|_| letters.next().is_none());
         let form =
             letter.ok_or_else(|| format!("line {line}: “{}” is no form's letter", field(form)))?;
-        let name = field(name).to_owned();
-        let id = id.map(field).unwrap_or_default();
-        let key = if id.is_empty() { name.clone() } else { id.to_owned() };
+        let (name, id) = (field(name).to_owned(), id.map(field).unwrap_or_default().to_owned());
+        let student = roster::Student { name, id };
+        let key = student.key().to_owned();
+        let roster::Student { name, id } = student;
         if key.is_empty() {
             sheets.push(Sheet { sheet, form, student: None });
             continue;

@@ -30,7 +30,20 @@ pub(crate) struct PageResult {
 pub(crate) enum PageStatus {
     Read,
     Duplicate,
+    /// A person set it aside.
+    Aside,
     Unreadable,
+}
+
+impl PageStatus {
+    pub(crate) fn text(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::Duplicate => "duplicate",
+            Self::Aside => "set aside",
+            Self::Unreadable => "unreadable",
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]

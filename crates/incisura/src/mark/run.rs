@@ -23,6 +23,8 @@ pub(crate) struct Definition {
     /// The texts of the rules, as they are kept with a marking.
     pub(crate) rubric: String,
     sources: Vec<Source>,
+    /// The conventions by which sheets were printed, by what the sheets' codes call the test.
+    kept: BTreeMap<String, BTreeMap<String, String>>,
 }
 
 impl Definition {
@@ -35,6 +37,7 @@ impl Definition {
             convention: test.convention.clone(),
             rubric: serde_json::to_string(&conventions).map_err(Failure::kept)?,
             sources: vec![Source { path: path.to_owned(), text, test }],
+            kept: BTreeMap::new(),
         })
     }
 
@@ -43,6 +46,17 @@ impl Definition {
         let test = parsed(&path, &text)?.test;
         self.sources.push(Source { path, text, test });
         Ok(())
+    }
+
+    /// Sheets with codes that call the test `id` were printed from `text`, which says `printed`:
+    /// they are read by the conventions of then.
+    pub(crate) fn add_kept(&mut self, id: String, text: String, printed: TestFile) {
+        let TestFile { test, conventions } = printed;
+        self.kept.insert(id, conventions);
+        if self.sources.iter().all(|source| source.text != text) {
+            let path = self.sources[0].path.clone();
+            self.sources.push(Source { path, text, test });
+        }
     }
 
     /// Sheets may have been printed from what `course` knows as a test of the same title.
@@ -61,7 +75,11 @@ impl Definition {
     /// All ways in which it can have been printed, and by which rules it is marked.
     pub(crate) fn editions(self, course: &Course) -> Result<(Editions, Rules), Failure> {
         let rules = Rules { title: self.title, convention: self.convention, rubric: self.rubric };
-        Ok((Editions::new(self.sources, known_conventions(course)?), rules))
+        let mut known = known_conventions(course)?;
+        // What lies beside the sheets is what they were printed from; what the course knows is
+        // what the rules were when sheets were first read.
+        known.extend(self.kept);
+        Ok((Editions::new(self.sources, known), rules))
     }
 }
 

@@ -54,9 +54,13 @@ impl Told<'_> {
         let (read, duplicates, unreadable) =
             (count(PageStatus::Read), count(PageStatus::Duplicate), count(PageStatus::Unreadable));
         let total = self.class.pages.len();
+        let aside = match count(PageStatus::Aside) {
+            0 => String::new(),
+            aside => format!(", set aside {aside}"),
+        };
         let _ = writeln!(
             text,
-            "pages    {total:>5}   read {read}, duplicates {duplicates}, unreadable {unreadable}"
+            "pages    {total:>5}   read {read}, duplicates {duplicates}, unreadable {unreadable}{aside}"
         );
         if self.inputs.ignored > 0 {
             let _ = writeln!(
@@ -66,8 +70,7 @@ impl Told<'_> {
             );
         }
         for page in self.class.pages.iter().filter(|page| page.status != PageStatus::Read) {
-            let what =
-                if page.status == PageStatus::Duplicate { "duplicate" } else { "unreadable" };
+            let what = page.status.text();
             let reason = page.reason.as_deref().unwrap_or_default();
             let _ = writeln!(text, "  {what:<10}  {}, page {}: {reason}", page.file, page.page);
         }

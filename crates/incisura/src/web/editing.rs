@@ -1,24 +1,33 @@
 //! Editing a text of the course: saved by itself, with nothing ever lost.
 //!
 //! What is without fault is put in force at once. A text with faults is kept as a draft in
-//! `drafts/`, and the last one without stays in force. What is undone is kept in `undone/`.
+//! `drafts/`, step by step like everything that is saved, and the last one without stays in force.
+//! What is undone is kept in `undone/`.
 
 use std::fs;
 use std::path::PathBuf;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use convention::Fault;
 use maud::Markup;
 use serde::{Deserialize, Serialize};
 
-use super::folder::{Folder, durably};
+use super::folder::{Folder, HISTORY, durably};
 use super::refusal::Refusal;
 use super::settings::Settings;
 use crate::failure::Failure;
 use crate::files;
 
-const DRAFTS: &str = "drafts";
+/// Where texts with faults wait.
+pub(crate) const DRAFTS: &str = "drafts";
 const UNDONE: &str = "undone";
-const HISTORY: &str = "history";
+
+/// Texts are changed one after the other: a change begins by looking at the text, and touches more
+/// than one file.
+fn in_turn() -> MutexGuard<'static, ()> {
+    static TURN: Mutex<()> = Mutex::new(());
+    TURN.lock().unwrap_or_else(PoisonError::into_inner)
+}
 
 /// A change that a person makes.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -91,6 +100,10 @@ pub(crate) trait Kind {
     fn faults(&self, folder: &Folder, file: &str, text: &str) -> Vec<Fault>;
     /// The text as forms.
     fn forms(&self, folder: &Folder, text: &str, faults: &[Fault]) -> Markup;
+    /// Why the text in `file` is not to be changed by mistake, where it is not.
+    fn locked(&self, _folder: &Folder, _file: &str) -> Option<&'static str> {
+        None
+    }
     /// The text with a change of one of its parts, or why it cannot be made.
     fn changed(&self, folder: &Folder, text: &str, change: &Change) -> Result<String, String>;
 }
@@ -120,13 +133,22 @@ impl<'a> Edited<'a> {
         Err(Refusal::nothing_there())
     }
 
-    fn draft_path(&self) -> Result<PathBuf, Refusal> {
-        self.folder.path(&format!("{DRAFTS}/{}", self.file))
+    fn draft_name(&self) -> String {
+        format!("{DRAFTS}/{}", self.file)
     }
 
     fn draft(&self) -> Result<Option<String>, Refusal> {
-        let path = self.draft_path()?;
+        let path = self.folder.path(&self.draft_name())?;
         Ok(if path.is_file() { Some(files::read(&path)?) } else { None })
+    }
+
+    /// Number of steps that can be undone.
+    fn undoable(&self) -> Result<usize, Refusal> {
+        let drafts = match self.draft()? {
+            Some(_) => 1 + self.folder.undoable(&self.draft_name())?,
+            None => 0,
+        };
+        Ok(self.folder.undoable(self.file)? + drafts)
     }
 
     /// The text as it was last left, and its version, which changes with the draft and with the
@@ -162,7 +184,7 @@ impl<'a> Edited<'a> {
             version,
             title: title(&text).unwrap_or_else(|| self.file.to_owned()),
             in_force,
-            undoable: self.folder.undoable(self.file)? + usize::from(self.draft()?.is_some()),
+            undoable: self.undoable()?,
             redoable: self.undone()?.len(),
             faults: faults.into_iter().map(told).collect(),
             forms,
@@ -172,6 +194,7 @@ impl<'a> Edited<'a> {
 
     /// Makes a change to the version `seen`.
     pub(crate) fn change(&self, change: &Change, seen: &str) -> Result<(), Refusal> {
+        let _turn = in_turn();
         let (text, version) = self.text()?;
         if version != seen {
             return Err(Refusal::conflict(
@@ -200,23 +223,26 @@ impl<'a> Edited<'a> {
 
     /// Puts `text` in force, or keeps it as a draft where it has faults.
     fn put(&self, text: &str) -> Result<(), Refusal> {
-        let path = self.draft_path()?;
         if !self.kind.faults(self.folder, self.file, text).is_empty() {
             files::make_folder(&self.folder.path(DRAFTS)?)?;
-            return Ok(durably(&path, text.as_bytes())?);
+            return self.folder.save(&self.draft_name(), text, None).map(drop);
         }
         self.folder.save(self.file, text, None)?;
-        remove(&path)
+        self.folder.forget(&self.draft_name())
     }
 
     fn undo(&self, text: &str) -> Result<(), Refusal> {
-        let draft = self.draft_path()?;
-        if !draft.exists() && self.folder.undoable(self.file)? == 0 {
+        if self.undoable()? == 0 {
             return Ok(());
         }
         self.keep_undone(text)?;
-        if draft.exists() && self.folder.path(self.file)?.exists() {
-            return remove(&draft);
+        if self.draft()?.is_some() {
+            if self.folder.undo(&self.draft_name())? {
+                return Ok(());
+            }
+            if self.folder.path(self.file)?.exists() {
+                return self.folder.forget(&self.draft_name());
+            }
         }
         self.folder.undo(self.file).map(drop)
     }
@@ -247,9 +273,10 @@ impl<'a> Edited<'a> {
 
     /// Takes the text from the course; [`restore`] brings it back, and redo a draft of it.
     pub(crate) fn take_away(&self) -> Result<(), Refusal> {
+        let _turn = in_turn();
         if let Some(draft) = self.draft()? {
             self.keep_undone(&draft)?;
-            remove(&self.draft_path()?)?;
+            self.folder.forget(&self.draft_name())?;
         }
         if self.folder.path(self.file)?.exists() {
             self.folder.remove(self.file)?;
@@ -271,6 +298,9 @@ pub(crate) fn answer(
     kind: &dyn Kind,
     request: &Request,
 ) -> Result<State, Refusal> {
+    if let (false, Some(why)) = (request.anyway, kind.locked(folder, &request.file)) {
+        return Err(Refusal::of_all(why));
+    }
     let edited = Edited::new(folder, &request.file, kind)?;
     edited.change(&request.change, &request.seen)?;
     edited.state()

@@ -1,33 +1,44 @@
 //! The editor that rooms share: forms and text of one file, saved by itself, with undo and redo.
 
+use axum::Json;
+use axum::response::{IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 
 use super::desk::Desk;
-use super::editing::State;
+use super::editing::{self, Edited, Kind, Request, State};
+use super::off_thread;
 use super::refusal::Refusal;
 use super::settings::Spelling;
 use super::spelling;
 use super::words::conventions as words;
 use super::words::editing as said;
 
-/// An address with a query.
-pub(crate) fn address(path: &str, query: &[(&str, &str)]) -> String {
-    let encoded = |text: &str| -> String {
-        let one = |byte: u8| match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'_' | b'.' => {
-                char::from(byte).to_string()
-            }
-            other => format!("%{other:02X}"),
-        };
-        text.bytes().map(one).collect()
-    };
-    let pairs: Vec<String> =
-        query.iter().map(|(name, value)| format!("{name}={}", encoded(value))).collect();
-    format!("{path}?{}", pairs.join("&"))
+/// How a text stands.
+pub(crate) async fn state(
+    desk: Desk,
+    file: String,
+    kind: &'static (dyn Kind + Sync),
+) -> Result<Response, Refusal> {
+    let state = off_thread(move || {
+        let state = Edited::new(&desk.folder(), &file, kind)?.state()?;
+        spelled(&desk, state)
+    });
+    Ok(Json(state.await?).into_response())
+}
+
+/// Makes a change; gives how the text stands then.
+pub(crate) async fn change(
+    desk: Desk,
+    request: Request,
+    kind: &'static (dyn Kind + Sync),
+) -> Result<Response, Refusal> {
+    let state =
+        off_thread(move || spelled(&desk, editing::answer(&desk.folder(), kind, &request)?));
+    Ok(Json(state.await?).into_response())
 }
 
 /// How a text stands, its forms with the electrocardiogram's name as the course spells it.
-pub(crate) fn spelled(desk: &Desk, state: State) -> Result<State, Refusal> {
+fn spelled(desk: &Desk, state: State) -> Result<State, Refusal> {
     let forms = match desk.folder().settings().spelling {
         Spelling::Ecg => state.forms,
         Spelling::Ekg => spelling::respelled(&state.forms),

@@ -5,7 +5,8 @@ use std::fs;
 use std::hash::{Hash as _, Hasher as _};
 use std::io::Write as _;
 use std::path::{Component, Path, PathBuf};
-use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use super::refusal::Refusal;
 use super::settings::Settings;
@@ -13,13 +14,20 @@ use crate::failure::Failure;
 use crate::files;
 
 /// Where earlier texts of a file are kept.
-const HISTORY: &str = "history";
+pub(crate) const HISTORY: &str = "history";
 /// The longest name of a file that the app makes.
 const LONGEST_NAME: usize = 100;
 
 /// A course folder. Every name is taken inside it.
 #[derive(Clone, Debug)]
 pub(crate) struct Folder(Arc<PathBuf>);
+
+/// Files are changed one after the other, so that no change is made to what another has just
+/// changed.
+fn in_turn() -> MutexGuard<'static, ()> {
+    static TURN: Mutex<()> = Mutex::new(());
+    TURN.lock().unwrap_or_else(PoisonError::into_inner)
+}
 
 /// A text file of the course.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -100,6 +108,7 @@ impl Folder {
         text: &str,
         seen: Option<&str>,
     ) -> Result<String, Refusal> {
+        let _turn = in_turn();
         let path = self.path(name)?;
         let new = version(text);
         if path.exists() {
@@ -121,6 +130,7 @@ impl Folder {
     /// Puts back what the file `name` was before it was last saved, and forgets that save. Gives
     /// whether there was anything to put back.
     pub(crate) fn undo(&self, name: &str) -> Result<bool, Refusal> {
+        let _turn = in_turn();
         let Some((_, kept)) = self.kept(name)?.pop() else { return Ok(false) };
         let text = files::read(&kept)?;
         durably(&self.path(name)?, text.as_bytes())?;
@@ -131,9 +141,23 @@ impl Folder {
     /// Takes the file `name` away and keeps what was there, so that [`Folder::undo`] brings it
     /// back.
     pub(crate) fn remove(&self, name: &str) -> Result<(), Refusal> {
+        let _turn = in_turn();
         let path = self.path(name)?;
         self.keep(name, &self.text(name)?.text)?;
         fs::remove_file(&path).map_err(|reason| Failure::unwritable(&path, reason))?;
+        Ok(())
+    }
+
+    /// Takes the file `name` away for good, with all that it was before.
+    pub(crate) fn forget(&self, name: &str) -> Result<(), Refusal> {
+        let _turn = in_turn();
+        let (path, kept) = (self.path(name)?, self.0.join(HISTORY).join(name));
+        if path.exists() {
+            fs::remove_file(&path).map_err(|reason| Failure::unwritable(&path, reason))?;
+        }
+        if kept.exists() {
+            fs::remove_dir_all(&kept).map_err(|reason| Failure::unwritable(&kept, reason))?;
+        }
         Ok(())
     }
 
@@ -239,13 +263,19 @@ pub(crate) fn version(text: &str) -> String {
 
 /// Writes a whole file that is there after a crash, or leaves the one before.
 pub(crate) fn durably(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let unwritable = |reason| Failure::unwritable(path, reason);
+    static COUNT: AtomicU32 = AtomicU32::new(0);
+    // A name of its own, so that two who write the same file do not write into each other's.
+    let number = COUNT.fetch_add(1, Ordering::Relaxed);
     let mut name = path.file_name().unwrap_or_default().to_owned();
-    name.push(".new");
+    name.push(format!(".{}-{number}.new", std::process::id()));
     let new = path.with_file_name(name);
-    let mut file = fs::File::create(&new).map_err(unwritable)?;
-    file.write_all(bytes).and_then(|()| file.sync_all()).map_err(unwritable)?;
-    fs::rename(&new, path).map_err(unwritable)
+    let written = fs::File::create(&new)
+        .and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()))
+        .and_then(|()| fs::rename(&new, path));
+    written.map_err(|reason| {
+        let _ = fs::remove_file(&new);
+        Failure::unwritable(path, reason)
+    })
 }
 
 #[cfg(test)]
@@ -324,6 +354,32 @@ mod tests {
         assert!(folder.undo("a.toml").unwrap());
         assert!(!folder.undo("a.toml").unwrap());
         assert_eq!(folder.text("a.toml").unwrap().text, "one");
+    }
+
+    #[test]
+    fn of_saves_at_the_same_time_each_sees_the_one_before() {
+        const WRITERS: usize = 8;
+        let (folder, _) = folder();
+        let first = folder.save("a.toml", "one", None).unwrap();
+        let kept = |seen: Option<&str>| {
+            std::thread::scope(|scope| {
+                let writers: Vec<_> = (0..WRITERS)
+                    .map(|number| {
+                        let (folder, text) = (&folder, format!("{number}{}", "x".repeat(99_999)));
+                        scope.spawn(move || folder.save("a.toml", &text, seen).is_ok())
+                    })
+                    .collect();
+                writers.into_iter().map(|one| one.join().unwrap()).filter(|kept| *kept).count()
+            })
+        };
+        assert_eq!(kept(Some(&first)), 1, "the others did not see what it was by then");
+        assert_eq!(folder.undoable("a.toml").unwrap(), 1);
+        kept(None);
+        for text in folder.earlier("a.toml").unwrap().iter().skip(1) {
+            assert_eq!(text.len(), 100_000);
+        }
+        let left = fs::read_dir(folder.root()).unwrap().flatten();
+        assert_eq!(left.filter(|one| one.path().is_file()).count(), 1, "nothing is left over");
     }
 
     #[test]

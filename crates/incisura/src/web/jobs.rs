@@ -1,6 +1,8 @@
 //! Work that takes longer than a request: how far it is, and what came of it.
 
 use std::collections::BTreeMap;
+use std::collections::hash_map::DefaultHasher;
+use std::hash::{Hash as _, Hasher as _};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::rc::Rc;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -11,6 +13,7 @@ use axum::extract::{Path, State};
 use serde::Serialize;
 
 use super::desk::Desk;
+use super::folder::Folder;
 use super::refusal::Refusal;
 use crate::failure::Failure;
 use crate::progress::{self, Watcher};
@@ -35,6 +38,13 @@ pub(crate) enum JobState {
     Running,
     Done,
     Failed,
+}
+
+/// The name of work of a kind on a file of a course: another course's is other work.
+pub(crate) fn name(kind: &str, folder: &Folder, file: &str) -> String {
+    let mut hasher = DefaultHasher::new();
+    (folder.root(), file).hash(&mut hasher);
+    format!("{kind}-{:016x}", hasher.finish())
 }
 
 /// All work that was begun since the program was started.

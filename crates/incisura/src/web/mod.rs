@@ -89,6 +89,19 @@ fn download(name: &str, kind: &str, bytes: Vec<u8>) -> Response {
     (headers, bytes).into_response()
 }
 
+/// An address with names and values.
+fn address(path: &str, pairs: &[(&str, &str)]) -> String {
+    let plain = |c: u8| c.is_ascii_alphanumeric() || b"-_.~".contains(&c);
+    let coded = |text: &str| -> String {
+        text.bytes()
+            .map(|c| if plain(c) { char::from(c).to_string() } else { format!("%{c:02X}") })
+            .collect()
+    };
+    let pairs: Vec<String> =
+        pairs.iter().map(|(name, value)| format!("{name}={}", coded(value))).collect();
+    format!("{path}?{}", pairs.join("&"))
+}
+
 /// Computes away from the threads that answer, so that they stay free.
 async fn off_thread<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, Refusal> + Send + 'static,

@@ -13,12 +13,14 @@ use serde::Deserialize;
 
 use super::folder::{Folder, durably};
 use super::refusal::Refusal;
+use super::rooms::marking::work::database;
 use crate::failure::Failure;
 use crate::files;
-use crate::test_file::{self, Changes};
+use crate::sheet_command::SHEET_LIST;
+use crate::test_file::{self, Changes, TestFile};
 
-const SHEETS: &str = "sheets";
-pub(crate) const LIST: &str = "sheets.csv";
+/// Where sheets are printed into, in a course's folder.
+pub(crate) const SHEETS: &str = "sheets";
 const GEOMETRY: &str = "geometry.json";
 
 /// The part of `geometry.json` that is needed.
@@ -59,7 +61,7 @@ pub(crate) fn printed_folder(folder: &Folder, test: &str) -> Option<PathBuf> {
 }
 
 /// The folders of all prints of the test, the latest first. Each may have a list of who has which
-/// sheet, [`LIST`].
+/// sheet, [`SHEET_LIST`].
 pub(crate) fn prints(folder: &Folder, test: &str) -> Vec<PathBuf> {
     let others = std::iter::once(format!("{} large", stem(test)));
     let others = others.chain((1..MOST_PRINTS).map(|number| earlier(test, number)).rev());
@@ -110,7 +112,7 @@ pub(crate) fn folder_to_print(
 
 /// Refuses a print in which a sheet would belong to somebody else than in the one before.
 pub(crate) fn same_people(into: &Path, list: &str) -> Result<(), String> {
-    let Ok(before) = fs::read_to_string(into.join(LIST)) else { return Ok(()) };
+    let Ok(before) = fs::read_to_string(into.join(SHEET_LIST)) else { return Ok(()) };
     let rows = |text: &str| -> BTreeMap<String, [String; 2]> {
         let mut table = csv::Reader::from_reader(text.as_bytes());
         let records = table.records().flatten();
@@ -128,16 +130,85 @@ pub(crate) fn same_people(into: &Path, list: &str) -> Result<(), String> {
     })
 }
 
-/// Keeps the test as it was printed, and its convention, beside the sheets.
+/// A print's test and its conventions, as they lie beside the sheets.
+pub(crate) struct Kept {
+    /// What the sheets' codes call the test.
+    pub(crate) id: String,
+    pub(crate) text: String,
+    pub(crate) printed: TestFile,
+}
+
+impl Kept {
+    /// What the sheets in `print` were printed from; none where it was not kept.
+    fn read(print: &Path, test: &str) -> Option<Self> {
+        let path = print.join(test);
+        let text = fs::read_to_string(&path).ok()?;
+        let printed = test_file::read(&path, &text, &Changes::default(), &BTreeMap::new()).ok()?;
+        let (forms, paper) = (printed.test.forms, printed.test.paper);
+        let ids = [false, true].map(|large| test_file::identity(&text, forms, paper, large));
+        let id = id_in(print).filter(|id| ids.contains(id))?;
+        Some(Self { id, text, printed })
+    }
+}
+
+/// What the prints of the test were printed from, the latest first.
+pub(crate) fn kept(folder: &Folder, test: &str) -> Vec<Kept> {
+    prints(folder, test).iter().filter_map(|print| Kept::read(print, test)).collect()
+}
+
+/// Refuses a print by other rules than those of an earlier one whose sheets have the same codes:
+/// sheets of the one would be read as if they were of the other. Where nothing was kept beside the
+/// earlier one, it was printed by what the course has known since its sheets were first read.
+pub(crate) fn same_rules(folder: &Folder, test: &str, large_print: bool) -> Result<(), Refusal> {
+    let path = folder.path(test)?;
+    let text = files::read(&path)?;
+    let now = test_file::read(&path, &text, &Changes::default(), &BTreeMap::new())?;
+    let id = test_file::identity(&text, now.test.forms, now.test.paper, large_print);
+    let before = match kept(folder, test).into_iter().find(|kept| kept.id == id) {
+        Some(kept) => kept.printed.conventions,
+        None => match database(folder)?.test(&id).map_err(Failure::from)? {
+            Some(known) => known.conventions.to().map_err(Failure::kept)?,
+            None => BTreeMap::new(),
+        },
+    };
+    let other = before.into_iter().find(|(name, text)| now.conventions.get(name) != Some(text));
+    other.map_or(Ok(()), |(name, _)| {
+        Err(Refusal::of_all(format!(
+            "this test is printed already, and the rules in {name} were changed since; sheets by the new rules would have the codes of those that are printed. Undo the changes to the rules, or copy the test and print the copy"
+        )))
+    })
+}
+
+/// Keeps the test as it is printed, and its convention, beside the sheets.
 pub(crate) fn keep_texts(folder: &Folder, test: &str, into: &Path) -> Result<(), Failure> {
     let path = folder.root().join(test);
     let text = files::read(&path)?;
-    durably(&into.join(test), text.as_bytes())?;
     let read = test_file::read(&path, &text, &Changes::default(), &BTreeMap::new())?;
+    let keep = |name: &str, text: &str| {
+        let path = into.join(name);
+        files::make_folder(path.parent().unwrap_or(into))?;
+        durably(&path, text.as_bytes())
+    };
+    keep(test, &text)?;
     for (name, text) in &read.conventions {
-        if let (true, Ok(_)) = (name.ends_with(".toml"), folder.path(name)) {
-            durably(&into.join(Folder::safe_name(name)), text.as_bytes())?;
+        if name.ends_with(".toml") && folder.path(name).is_ok() {
+            keep(name, text)?;
         }
     }
     Ok(())
+}
+
+/// The texts that lie beside printed sheets, of all tests.
+pub(crate) fn kept_files(folder: &Folder) -> Vec<PathBuf> {
+    let sheets = folder.root().join(SHEETS);
+    let within = |folder: &Path| -> Vec<PathBuf> {
+        let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+        entries.map(|entry| entry.path()).collect()
+    };
+    let mut all = within(&sheets);
+    let deeper: Vec<PathBuf> = all.iter().flat_map(|path| within(path)).collect();
+    all.extend(deeper);
+    all.retain(|path| path.extension().is_some_and(|kind| kind == "toml"));
+    all.sort();
+    all
 }

@@ -160,6 +160,48 @@ export const cases = [
     await page.keyboard.press("t");
     await page.locator("table.drawings").waitFor();
   }],
+  ["which scan of a page counts is chosen by keys; one is set aside and brought back", async (page, help) => {
+    await marked(page);
+    // The seventh sheet was copied and photographed.
+    await page.getByRole("link", { name: "Sheet 7", exact: true }).click();
+    const scans = page.locator("section[aria-labelledby=scans]");
+    const cards = scans.locator("li");
+    await scans.getByText("scanned more than once").waitFor();
+    assert.equal(await cards.count(), 2);
+    const photo = /photo-\d+\.jpg/.exec((await cards.last().textContent()) ?? "")?.[0] ?? "";
+    const name = async (/** @type {import("playwright-core").Locator} */ within) => {
+      const who = within.getByLabel("Your name").first();
+      if (await who.isVisible()) await who.fill("R. Amsel");
+    };
+    await cards.last().getByText("Let this one count").first().focus();
+    await page.keyboard.press("Enter");
+    await name(cards.last());
+    await cards.last().getByLabel("Reason").first().focus();
+    await page.keyboard.type("sharper");
+    await page.keyboard.press("Enter");
+    await cards.first().filter({ hasText: photo }).waitFor();
+    const chosen = page.locator("tr").filter({ hasText: "sharper" });
+    assert.match((await chosen.textContent()) ?? "", /R\. Amsel.*photo-\d+\.jpg, page 1: counts/);
+    await help.shoot(page, "scans");
+
+    // Its file as a whole is set aside and brought back in the list of files, by pointer.
+    await page.goto(help.address + room);
+    await page.getByText("File by file").click();
+    const row = page.locator("table.scans tr").filter({ hasText: photo });
+    const say = async (/** @type {string} */ what) => {
+      await row.locator("summary").filter({ hasText: what }).click();
+      await row.getByRole("button", { name: what }).click();
+    };
+    await say("Set aside");
+    await page.locator(".counts").filter({ hasText: "1 set aside" }).waitFor();
+    await page.locator(".remarks").filter({ hasText: `${photo}, page 1: set aside by` }).waitFor();
+    await say("Bring back");
+    await page.locator(".counts").filter({ hasText: /^(?!.*set aside)/ }).first().waitFor();
+
+    await page.getByRole("link", { name: "Sheet 7", exact: true }).click();
+    await chosen.getByRole("button", { name: "Take back" }).click();
+    await cards.first().filter({ hasText: "copier-" }).waitFor();
+  }],
   ["the table is filtered and sorted, and its address keeps that", async (page) => {
     await marked(page);
     await page.getByLabel("Hide names").check();

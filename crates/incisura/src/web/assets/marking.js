@@ -52,23 +52,26 @@ function blame(form, text) {
 }
 
 // Forms that keep something: then the page shows how it is now, or another page is shown.
-for (const form of document.querySelectorAll("form[data-post]")) {
-  if (!(form instanceof HTMLFormElement)) continue;
-  form.addEventListener("submit", async (event) => {
-    event.preventDefault();
-    blame(form, "");
-    try {
-      const who = form.querySelector("[data-who]");
-      if (who instanceof HTMLInputElement) await post("/marking/who", { who: who.value });
-      const answer = await (await post(form.action, fields(form))).text();
-      const to = form.dataset.post === "answer" ? answer : form.dataset.post;
-      if (to) location.assign(to);
-      else location.reload();
-    } catch (error) {
-      blame(form, words(error));
-    }
-  });
-}
+// Also those that are shown later.
+document.addEventListener("submit", async (event) => {
+  const form = event.target;
+  if (!(form instanceof HTMLFormElement) || form.dataset.post === undefined) return;
+  event.preventDefault();
+  blame(form, "");
+  const button = form.querySelector("button");
+  if (button) button.disabled = true;
+  try {
+    const who = form.querySelector("[data-who]");
+    if (who instanceof HTMLInputElement) await post("/marking/who", { who: who.value });
+    const answer = await (await post(form.action, fields(form))).text();
+    const to = form.dataset.post === "answer" ? answer : form.dataset.post;
+    if (to) location.assign(to);
+    else location.reload();
+  } catch (error) {
+    blame(form, words(error));
+    if (button) button.disabled = false;
+  }
+});
 
 // Only decisions with a number ask for one.
 for (const form of document.querySelectorAll(".overrule form")) {

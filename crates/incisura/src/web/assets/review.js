@@ -268,7 +268,10 @@ function undo() {
       (one) => one.print === counts.print && one.sheet === counts.sheet && one.rule === counts.rule,
     );
     const one = questions[index];
-    if (!one) return;
+    if (!one) {
+      fault.textContent = worded("elsewhere");
+      return;
+    }
     one.decided = counts.decided;
     at = index;
     show();

@@ -8,6 +8,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::ROOMS;
+use crate::roster;
 use crate::web::desk::Desk;
 use crate::web::folder::{Folder, Listed};
 use crate::web::jobs::JobState;
@@ -87,7 +88,7 @@ fn contents(folder: &Folder) -> Markup {
     let rows = [
         ("/conventions", "Conventions", titles(folder.conventions())),
         ("/sheets", "Tests", titles(folder.tests())),
-        ("/sheets", "Class list", folder.files("", &["roster.csv"])),
+        ("/sheets", "Class list", folder.files("", &[roster::FILE])),
         ("/marking", "Scans", if scans == 0 { Vec::new() } else { vec![format!("{scans} files")] }),
     ];
     html! {

@@ -57,6 +57,10 @@ pub(crate) fn duplicates(count: usize) -> String {
     counted(count, "duplicate", "duplicates")
 }
 
+pub(crate) fn aside(count: usize) -> String {
+    format!("{count} {IS_ASIDE}")
+}
+
 pub(crate) fn unreadable(count: usize) -> String {
     format!("{count} unreadable")
 }
@@ -268,13 +272,37 @@ pub(crate) fn file_page(file: &str, page: u32) -> String {
     format!("{file}, page {page}")
 }
 
+// Scans of a sheet.
+pub(crate) const SCANS_OF_SHEET: &str = "Scans of this sheet";
+pub(crate) const SCANNED_TWICE: &str =
+    "A page was scanned more than once. Look at the pictures and say which of them counts.";
+pub(crate) const COUNTS: &str = "counts";
+pub(crate) const DUPLICATE: &str = "a duplicate, which does not count";
+pub(crate) const IS_ASIDE: &str = "set aside";
+pub(crate) const LET_COUNT: &str = "Let this one count";
+pub(crate) const SET_ASIDE: &str = "Set aside";
+pub(crate) const BRING_BACK: &str = "Bring back";
+pub(crate) const WHY_COUNTS: &str = "the better scan";
+pub(crate) const WHY_ASIDE: &str = "dropped by mistake";
+pub(crate) const WHY_BACK: &str = "counts after all";
+pub(crate) const UNDER_WAY: &str =
+    "scans are being read and marked; wait until that is done, and say it again";
+
+pub(crate) fn aside_by(who: &str, why: &str) -> String {
+    format!("{IS_ASIDE} by {who}: {why}")
+}
+
+pub(crate) fn page(number: u32) -> String {
+    format!("Page {number}")
+}
+
 // Who decides.
 pub(crate) const YOUR_NAME: &str = "Your name";
 pub(crate) const NAME_ASKED: &str =
     "Every decision is kept with who made it. Say once what you are called in this course.";
 pub(crate) const NAME_NEEDED: &str = "say first who you are: every decision is kept with a name";
 pub(crate) const BEGIN: &str = "Begin";
-pub(crate) const NOTHING_TO_UNDO: &str = "there is no decision of yours to take back";
+pub(crate) const NOTHING_TO_UNDO: &str = "there is no answer of yours to take back here";
 pub(crate) const UNDONE: &str = "taken back";
 
 // Review.
@@ -297,14 +325,14 @@ pub(crate) const KEYS: [(&str, &str); 10] = [
     ("N", "not met"),
     ("1 … 9", "so many points"),
     ("S", "skip: decide later"),
-    ("U", "take back the last decision"),
+    ("U", "take back the last answer"),
     ("P", "the whole page, or the crop again"),
     ("→ ←", "next and previous question"),
     ("A", "labels: all that are not decided here are met"),
     ("F", "first question that is not decided"),
 ];
 /// What the review's module says.
-pub(crate) const SAID: [(&str, &str); 13] = [
+pub(crate) const SAID: [(&str, &str); 14] = [
     ("progress", "{at} of {all}"),
     ("answered", "{done} answered, {left} to go"),
     ("finished", "All questions are answered."),
@@ -318,11 +346,15 @@ pub(crate) const SAID: [(&str, &str); 13] = [
     ("one", "1 point"),
     ("crop", "Part of a drawing with the place in question"),
     ("undone", "Taken back."),
+    (
+        "elsewhere",
+        "Taken back. The question came up after this page was made: reload the page to see it.",
+    ),
 ];
 pub(crate) const SKIP_KEY: &str = "Skip";
 pub(crate) const UNDO: &str = "Undo";
 pub(crate) const REST: &str = "Whole page";
 pub(crate) const PREVIOUS: &str = "Back";
 pub(crate) const NEXT: &str = "Next";
-pub(crate) const ALL_MET: &str = "All others here are met";
+pub(crate) const ALL_MET: &str = "All still open here are met";
 pub(crate) const FIRST_OPEN: &str = "First open question";

@@ -17,7 +17,7 @@ use figure::FontEmbedding;
 use serde::Deserialize;
 
 use super::super::words::class as words;
-use super::marking::test_file;
+use super::marking::Opened;
 use super::marking::work::Work;
 use crate::web::desk::Desk;
 use crate::web::refusal::Refusal;
@@ -52,9 +52,7 @@ async fn made(
     make: impl FnOnce(&Work) -> Result<Vec<u8>, Refusal> + Send + 'static,
 ) -> Result<(String, Vec<u8>), Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &test)?;
-        let work = desk.marks().work(&folder, &file)?;
+        let Opened { file, work, .. } = Opened::of(&desk, &test)?;
         let bytes = make(&work)?;
         Ok((file.trim_end_matches(".toml").to_owned(), bytes))
     })

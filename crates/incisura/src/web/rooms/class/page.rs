@@ -9,8 +9,9 @@ use serde::Deserialize;
 
 use super::super::super::words::class as words;
 use super::super::marking::work::Work;
-use super::super::marking::{address, test_choice, test_file, usual_test};
+use super::super::marking::{marks_page, test_choice, test_file, usual_test};
 use super::{ROOM, slip};
+use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::off_thread;
 use crate::web::refusal::Refusal;
@@ -42,18 +43,7 @@ pub(super) async fn page(State(desk): State<Desk>, Query(shown): Query<Shown>) -
 }
 
 fn page_of(desk: &Desk, body: Markup) -> Markup {
-    shell(
-        desk,
-        &Page {
-            room: &ROOM,
-            title: words::TITLE,
-            styles: &["/marking.css"],
-            scripts: &["/marking.js"],
-            skip_to: ("missed", words::SKIP),
-            keys: &[],
-            body,
-        },
-    )
+    shell(desk, &Page { room: &ROOM, ..marks_page(words::TITLE, ("missed", words::SKIP), body) })
 }
 
 fn whole(desk: &Desk, mut shown: Shown) -> Result<Markup, Refusal> {

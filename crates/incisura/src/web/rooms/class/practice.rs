@@ -8,8 +8,9 @@ use serde::Deserialize;
 use toml::{Table, Value};
 
 use super::super::super::words::class as words;
-use super::super::marking::{address, test_file};
+use super::super::marking::Opened;
 use crate::test_file::{self as test_files, Changes};
+use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::off_thread;
@@ -41,9 +42,7 @@ pub(super) async fn make(
     Form(OfRule { test, rule }): Form<OfRule>,
 ) -> Result<String, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &test)?;
-        let work = desk.marks().work(&folder, &file)?;
+        let Opened { folder, file, work } = Opened::of(&desk, &test)?;
         let print = work.main_print().ok_or_else(|| Refusal::of_all(words::EMPTY))?;
         let [asked, given] = work.with_rubrics(print, |rubrics| places(&rubrics[0], &rule))?;
         if asked.is_empty() {

@@ -7,11 +7,11 @@ use marking::{Item, Outcome, RuleMark};
 use maud::{Markup, PreEscaped, html};
 
 use super::super::super::words::class as words;
-use super::super::marking::address;
 use super::super::marking::work::Work;
 use super::ROOM;
 use crate::mark::class::Record;
 use crate::mark::review::Question;
+use crate::web::address;
 use crate::web::folder::Folder;
 use crate::web::refusal::Refusal;
 

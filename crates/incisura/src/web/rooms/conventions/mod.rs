@@ -8,7 +8,7 @@ mod page;
 mod tests;
 
 use axum::extract::{Form, Query, State};
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::{Redirect, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use cardiac::Shipped;
@@ -24,7 +24,7 @@ use crate::web::refusal::Refusal;
 use crate::web::shell::Room;
 use crate::web::toml_text::{self, At};
 use crate::web::words::conventions as words;
-use crate::web::{SCRIPT, asset, off_thread};
+use crate::web::{SCRIPT, address, asset, off_thread};
 
 pub(crate) const ROOM: Room = Room { path: "/conventions", title: words::TITLE };
 
@@ -146,20 +146,14 @@ struct Named {
 }
 
 async fn state(State(desk): State<Desk>, Query(named): Query<Named>) -> Result<Response, Refusal> {
-    let state = off_thread(move || {
-        editor::spelled(&desk, Edited::new(&desk.folder(), &named.file, &Rules)?.state()?)
-    });
-    Ok(Json(state.await?).into_response())
+    editor::state(desk, named.file, &Rules).await
 }
 
 async fn change(
     State(desk): State<Desk>,
     Json(request): Json<Request>,
 ) -> Result<Response, Refusal> {
-    let state = off_thread(move || {
-        editor::spelled(&desk, editing::answer(&desk.folder(), &Rules, &request)?)
-    });
-    Ok(Json(state.await?).into_response())
+    editor::change(desk, request, &Rules).await
 }
 
 #[derive(Deserialize)]
@@ -182,7 +176,7 @@ async fn copy(State(desk): State<Desk>, Form(copy): Form<Copy>) -> Result<Redire
     let name = editing::new_name(&folder, &copy.title)?;
     let text = toml_text::set(&text, &At::top("title"), &toml_text::quoted(&copy.title), &[]);
     folder.save(&name, &text.map_err(Refusal::of_all)?, None)?;
-    Ok(Redirect::to(&editor::address("/conventions", &[("file", &name)])))
+    Ok(Redirect::to(&address("/conventions", &[("file", &name)])))
 }
 
 async fn remove(State(desk): State<Desk>, Form(named): Form<Named>) -> Result<Redirect, Refusal> {

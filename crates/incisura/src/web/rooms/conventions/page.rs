@@ -5,6 +5,7 @@ use convention::Convention;
 use maud::{Markup, html};
 
 use super::{ROOM, words};
+use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::editing::{self, State};
 use crate::web::editor;
@@ -83,19 +84,19 @@ fn own_row(folder: &Folder, listed: &Listed) -> Markup {
         table.get("convention").and_then(toml::Value::as_str) == Some(file)
     };
     let tests: Vec<String> = tests.iter().filter(uses).map(|test| test.title.clone()).collect();
-    let address = editor::address("/conventions", &[("file", file)]);
+    let own = address("/conventions", &[("file", file)]);
     html! {
         li.card {
             div.what {
-                h3 { a href=(address) { (title) } }
+                h3 { a href=(own) { (title) } }
                 @match summary {
                     Some(summary) => { p { (summary.simplifies) } p.soft { (summary.count) @if !tests.is_empty() { "; " (words::used_by(&tests)) } } },
                     None => p { span.tag { (words::HAS_FAULTS) } },
                 }
             }
             div.actions {
-                a.button href=(address) { (words::EDIT) span.unseen { " " (title) } }
-                a.button href=(editor::address("/board", &[("convention", file)])) { (words::BOARD) span.unseen { ": " (title) } }
+                a.button href=(own) { (words::EDIT) span.unseen { " " (title) } }
+                a.button href=(address("/board", &[("convention", file)])) { (words::BOARD) span.unseen { ": " (title) } }
                 (copy(&[("file", file)], title, words::COPY))
                 form action="/conventions/remove" method="post" {
                     input type="hidden" name="file" value=(file);
@@ -111,13 +112,13 @@ fn shipped_row(shipped: Shipped) -> Markup {
     html! {
         li.card {
             div.what {
-                h3 { a href=(editor::address("/conventions", &[("program", shipped.name)])) { (title) } }
+                h3 { a href=(address("/conventions", &[("program", shipped.name)])) { (title) } }
                 p { (simplifies) }
                 p.soft { (count) }
             }
             div.actions {
-                a.button href=(editor::address("/conventions", &[("program", shipped.name)])) { (words::READ) span.unseen { " " (title) } }
-                a.button href=(editor::address("/board", &[("convention", shipped.name)])) { (words::BOARD) span.unseen { ": " (title) } }
+                a.button href=(address("/conventions", &[("program", shipped.name)])) { (words::READ) span.unseen { " " (title) } }
+                a.button href=(address("/board", &[("convention", shipped.name)])) { (words::BOARD) span.unseen { ": " (title) } }
                 (copy(&[("program", shipped.name)], &title, words::COPY_INTO))
             }
         }
@@ -133,12 +134,12 @@ fn copy(of: &[(&str, &str)], title: &str, label: &str) -> Markup {
 pub(super) fn read(desk: &Desk, shipped: Shipped, against: &str) -> Markup {
     let convention = shipped.convention();
     let body = html! {
-        div.room.editing data-view=(editor::address("/conventions/view", &[("program", shipped.name)])) {
+        div.room.editing data-view=(address("/conventions/view", &[("program", shipped.name)])) {
             div.roomhead {
                 h1 { (convention.title) }
                 div.actions {
                     (copy(&[("program", shipped.name)], &convention.title, words::COPY_INTO))
-                    a.button href=(editor::address("/board", &[("convention", shipped.name)])) { (words::BOARD) }
+                    a.button href=(address("/board", &[("convention", shipped.name)])) { (words::BOARD) }
                     a.button href="/conventions" { (words::ALL) }
                 }
             }
@@ -166,9 +167,10 @@ pub(super) fn read(desk: &Desk, shipped: Shipped, against: &str) -> Markup {
 
 /// A convention of the course, to edit.
 pub(super) fn edit(desk: &Desk, file: &str, state: &State, against: &str, as_text: bool) -> Markup {
-    let more = html! { a.button href=(editor::address("/board", &[("convention", file)])) { (words::BOARD) } };
+    let more =
+        html! { a.button href=(address("/board", &[("convention", file)])) { (words::BOARD) } };
     let body = html! {
-        div.room.editing data-view=(editor::address("/conventions/view", &[("file", file)])) {
+        div.room.editing data-view=(address("/conventions/view", &[("file", file)])) {
             (editor::head(state, &more, "/conventions", words::ALL))
             div.halves {
                 (editor::editor(file, "/conventions/change", state, as_text, false))

@@ -165,6 +165,51 @@ fn undo_and_redo_go_step_by_step_also_over_drafts() {
 }
 
 #[test]
+fn drafts_are_undone_one_by_one_and_forgotten_once_one_is_in_force() {
+    let desk = desk();
+    let first = in_force(&desk);
+    let faulty = |word: &str| first.replacen("kind = \"presence\"", word, 1);
+    let (one, other) = (faulty("kind = \"pre"), faulty("kind = \"presents\""));
+    for text in [&one, &other] {
+        done(&desk, json!({"op": "text", "text": text}));
+    }
+    assert_eq!(state(&desk)["undoable"], 2);
+    let undone = done(&desk, json!({"op": "undo"}));
+    assert_eq!((&undone["text"], &undone["in_force"]), (&json!(one), &json!(false)));
+    let undone = done(&desk, json!({"op": "undo"}));
+    assert_eq!((&undone["text"], &undone["in_force"]), (&json!(first), &json!(true)));
+    assert_eq!(undone["undoable"], 0);
+    for text in [&one, &other] {
+        assert_eq!(done(&desk, json!({"op": "redo"}))["text"], text.as_str());
+    }
+    assert_eq!(state(&desk)["undoable"], 2);
+    let whole = done(&desk, json!({"op": "text", "text": first.clone() + "# more\n"}));
+    assert_eq!((&whole["in_force"], &whole["undoable"]), (&json!(true), &json!(1)));
+    assert_eq!(done(&desk, json!({"op": "text", "text": other}))["undoable"], 2);
+}
+
+#[test]
+fn changes_at_the_same_time_are_made_one_after_the_other() {
+    const WRITERS: usize = 4;
+    let desk = desk();
+    let seen = state(&desk)["version"].clone();
+    let made: Vec<StatusCode> = std::thread::scope(|scope| {
+        let writers: Vec<_> = (0..WRITERS)
+            .map(|number| {
+                let (desk, seen) = (&desk, &seen);
+                let title = format!("Of {number}");
+                let request =
+                    json!({"file": FILE, "seen": seen, "op": "set", "at": "title", "value": [title]});
+                scope.spawn(move || post_json(desk, "/conventions/change", &request).status)
+            })
+            .collect();
+        writers.into_iter().map(|one| one.join().unwrap()).collect()
+    });
+    assert_eq!(made.iter().filter(|status| **status == StatusCode::OK).count(), 1, "{made:?}");
+    assert_eq!(state(&desk)["undoable"], 1);
+}
+
+#[test]
 fn what_was_changed_elsewhere_is_not_written_over() {
     let desk = desk();
     let seen = state(&desk)["version"].clone();
@@ -325,8 +370,7 @@ fn other_files_are_out_of_reach() {
         "",
         "nowhere.toml",
     ] {
-        let page =
-            answer(&desk, get(&crate::web::editor::address("/conventions", &[("file", file)])));
+        let page = answer(&desk, get(&crate::web::address("/conventions", &[("file", file)])));
         assert_ne!(page.status, StatusCode::OK, "{file}");
         let request = json!({"file": file, "seen": "", "op": "text", "text": "x"});
         assert_ne!(

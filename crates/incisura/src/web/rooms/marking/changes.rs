@@ -6,21 +6,19 @@ use serde::Deserialize;
 
 use super::super::super::words::marking as words;
 use super::work::{Work, database};
-use super::{OfTest, ROOM, address, decide, job, test_file};
+use super::{OfTest, Opened, ROOM, address, decide, job, marks_page, test_file};
 use crate::mark::sheets::Change;
 use crate::web::desk::Desk;
 use crate::web::off_thread;
 use crate::web::refusal::Refusal;
-use crate::web::shell::{Page, shell};
+use crate::web::shell::shell;
 
 pub(super) async fn page(
     State(desk): State<Desk>,
     Query(OfTest { test }): Query<OfTest>,
 ) -> Result<Markup, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &test)?;
-        let work = desk.marks().work(&folder, &file)?;
+        let Opened { folder, file, work } = Opened::of(&desk, &test)?;
         let proposals = work.proposals(&database(&folder)?)?;
         let ids: Vec<String> = proposals.iter().map(|(id, _)| id.0.to_string()).collect();
         let changes: Vec<&Change> = proposals.iter().flat_map(|(_, changes)| changes).collect();
@@ -46,15 +44,7 @@ pub(super) async fn page(
         };
         Ok(shell(
             &desk,
-            &Page {
-                room: &ROOM,
-                title: words::CHANGES,
-                styles: &["/marking.css"],
-                scripts: &["/marking.js"],
-                skip_to: ("changes", words::SKIP),
-                keys: &[],
-                body,
-            },
+            &marks_page(words::CHANGES, ("changes", words::SKIP), body),
         ))
     })
     .await

@@ -7,8 +7,8 @@ use marking::{Outcome, RuleMark, Ruling};
 use serde::{Deserialize, Serialize};
 
 use super::super::super::words::marking as words;
-use super::test_file;
 use super::work::{Work, database};
+use super::{Opened, captures, review, test_file};
 use crate::failure::Failure;
 use crate::mark::clock;
 use crate::mark::decisions::{USUAL_REASON, decided};
@@ -116,16 +116,14 @@ pub(super) async fn decide(
     Form(asked): Form<Decide>,
 ) -> Result<Json<Counts>, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &asked.test)?;
+        let Opened { folder, file, work } = Opened::of(&desk, &asked.test)?;
         let who = who(&folder)?;
-        let work = desk.marks().work(&folder, &file)?;
         let record = work.record(Some(&asked.print), asked.sheet)?;
         let rules = record.marks().map(|marks| marks.rules.as_slice()).unwrap_or_default();
         let rule = rules.iter().find(|rule| rule.id == asked.rule);
         let rule = rule.ok_or_else(|| Refusal::of_all(words::NO_SUCH_SHEET))?;
         let why = asked.why.trim();
-        let ruling = decided(&asked.typed(), why, most(&work, record, rule))
+        let ruling = decided(&asked.typed(), why, rule.max_points)
             .map_err(|what| Refusal::of("why", what))?;
         let why = if why.is_empty() { USUAL_REASON } else { why };
         let by = By::new(&who, clock::now(), why);
@@ -142,12 +140,6 @@ pub(super) async fn decide(
         Ok(Json(Counts::of(&work, &asked.print, asked.sheet, &asked.rule)))
     })
     .await
-}
-
-/// What a rule is worth at most: what was waived is worth what it was before.
-fn most(work: &Work, record: &crate::mark::class::Record, rule: &RuleMark) -> f64 {
-    let found = work.found(record).and_then(|marks| marks.rules.iter().find(|r| r.id == rule.id));
-    found.map_or(rule.max_points, |found| found.max_points.max(rule.max_points))
 }
 
 fn set_cursor(
@@ -175,9 +167,7 @@ pub(super) async fn cursor(
     Form(at): Form<At>,
 ) -> Result<&'static str, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &at.test)?;
-        let work = desk.marks().work(&folder, &file)?;
+        let Opened { folder, work, .. } = Opened::of(&desk, &at.test)?;
         work.record(Some(&at.print), at.sheet)?;
         set_cursor(&database(&folder)?, &who(&folder)?, at.print, at.sheet, at.rule)?;
         Ok("")
@@ -185,21 +175,27 @@ pub(super) async fn cursor(
     .await
 }
 
-/// Takes back the person's last decision about a rule that still counts.
+/// Takes back the person's last decision about a question of the review that still counts.
 pub(super) async fn undo(
     State(desk): State<Desk>,
     Form(super::OfTest { test }): Form<super::OfTest>,
 ) -> Result<Json<Counts>, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &test)?;
+        let Opened { folder, file, work } = Opened::of(&desk, &test)?;
         let who = who(&folder)?;
-        let work = desk.marks().work(&folder, &file)?;
         let course = database(&folder)?;
+        let questions = review::open(&work);
+        let is_asked = |print: &str, decision: &Decision| {
+            let What::Rule { rule, .. } = &decision.what else { return false };
+            questions.iter().any(|one| {
+                (one.record.test.as_str(), one.record.sheet, &one.now.id)
+                    == (print, decision.sheet, rule)
+            })
+        };
         let mut last: Option<(String, Decision)> = None;
         for print in work.prints() {
             for decision in course.decisions(print).map_err(Failure::from)? {
-                let own = decision.by.who == who && matches!(decision.what, What::Rule { .. });
+                let own = decision.by.who == who && is_asked(print, &decision);
                 if own && last.as_ref().is_none_or(|(_, last)| last.id < decision.id) {
                     last = Some((print.to_owned(), decision));
                 }
@@ -241,10 +237,19 @@ pub(super) async fn take_back(
 ) -> Result<&'static str, Refusal> {
     off_thread(move || {
         let folder = desk.folder();
-        test_file(&folder, &asked.test)?;
+        let file = test_file(&folder, &asked.test)?;
         let who = who(&folder)?;
-        let id = DecisionId(asked.decision);
-        withdraw(&database(&folder)?, &asked.print, asked.sheet, id, &who)?;
+        let (course, id) = (database(&folder)?, DecisionId(asked.decision));
+        let history = course.history(&asked.print, asked.sheet).map_err(Failure::from)?;
+        let of_scan = |one: &Decision| matches!(one.what, What::Page(_) | What::Aside(_));
+        let of_scan = history.iter().any(|one| one.id == id && of_scan(one));
+        if of_scan {
+            captures::idle(&desk, &folder, &file)?;
+        }
+        withdraw(&course, &asked.print, asked.sheet, id, &who)?;
+        if of_scan {
+            captures::mark_again(&desk, &folder, &file, &asked.print)?;
+        }
         Ok("")
     })
     .await

@@ -2,16 +2,17 @@
 //! and what people decided.
 
 use axum::extract::{Query, State};
-use course::{Decision, DecisionId, What};
+use course::{Course, Decision, DecisionId, PageId, What};
 use figure::{Box2, FontEmbedding};
 use marking::{DrawnSheet, Feedback, Outcome, PagePicture, RuleMark, pages_of};
 use maud::{Markup, PreEscaped, html};
 
 use super::super::super::words::marking as words;
+use super::captures;
 use super::decide::decided_word;
 use super::table::status_word;
 use super::work::{Work, database};
-use super::{OfSheet, ROOM, address, test_file};
+use super::{OfSheet, Opened, ROOM, address, marks_page};
 use crate::failure::Failure;
 use crate::mark::class::Record;
 use crate::mark::sheets::form_index;
@@ -26,9 +27,7 @@ pub(super) async fn page(
     Query(of): Query<OfSheet>,
 ) -> Result<Markup, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &of.test)?;
-        let work = desk.marks().work(&folder, &file)?;
+        let Opened { folder, file, work } = Opened::of(&desk, &of.test)?;
         let record = work.record(of.print.as_deref(), of.sheet)?;
         let hidden = of.names == "hidden";
         let name = record.whose().map(|(name, _)| name.to_owned()).filter(|_| !hidden);
@@ -38,13 +37,8 @@ pub(super) async fn page(
         Ok(shell(
             &desk,
             &Page {
-                room: &ROOM,
-                title: &title,
-                styles: &["/marking.css"],
-                scripts: &["/marking.js"],
-                skip_to: ("rules", words::SKIP_TO_RULES),
                 keys: &[("← →", "previous and next drawing"), ("T", "all drawings")],
-                body,
+                ..marks_page(&title, ("rules", words::SKIP_TO_RULES), body)
             },
         ))
     })
@@ -88,6 +82,7 @@ impl View<'_> {
                 @for reason in record.remarks() { p.remark { (reason) } }
                 (self.pictures()?)
                 (self.rules(marks)?)
+                (captures::section(self.folder, self.file, self.record, self.hidden))
                 (self.history()?)
                 (self.whose()?)
             }
@@ -314,9 +309,9 @@ impl View<'_> {
                             tr {
                                 td.time { time datetime=(one.by.at) { (one.by.at.replace(['T', 'Z'], " ").trim_end()) } }
                                 td { (one.by.who) }
-                                td { (self.what(one, &history)) @if back.contains(&one.id) { " " span.tag { (words::TAKEN_BACK) } } }
+                                td { (self.what(&course, one, &history)?) @if back.contains(&one.id) { " " span.tag { (words::TAKEN_BACK) } } }
                                 td { (one.by.why) }
-                                td { @if matches!(one.what, What::Rule { .. }) && !back.contains(&one.id) { (self.take_back(one)) } }
+                                td { @if !matches!(one.what, What::Student(_) | What::Withdrawn(_)) && !back.contains(&one.id) { (self.take_back(one)) } }
                             }
                         } }
                     } }
@@ -338,8 +333,12 @@ impl View<'_> {
     }
 
     /// A decision in words.
-    fn what(&self, one: &Decision, all: &[Decision]) -> String {
-        match &one.what {
+    fn what(&self, course: &Course, one: &Decision, all: &[Decision]) -> Result<String, Refusal> {
+        let scan = |id: PageId| -> Result<String, Refusal> {
+            let input = course.page(id).map_err(Failure::from)?.input;
+            Ok(words::file_page(&input.file, input.number))
+        };
+        Ok(match &one.what {
             What::Rule { rule, ruling } => {
                 let said = match ruling {
                     course::Ruling::Outcome(course::Outcome::Met) => "met".to_owned(),
@@ -359,13 +358,14 @@ impl View<'_> {
             What::Student(Some(_)) if self.hidden => words::WHOSE.to_owned(),
             What::Student(Some(key)) => format!("{}: {key}", words::WHOSE),
             What::Student(None) => format!("{}: {}", words::WHOSE, words::NOBODY),
-            What::Page(_) => "which scan of a page counts".to_owned(),
+            What::Page(id) => format!("{}: {}", scan(*id)?, words::COUNTS),
+            What::Aside(id) => format!("{}: {}", scan(*id)?, words::IS_ASIDE),
             What::Withdrawn(id) => {
                 let taken = all.iter().find(|one| one.id == *id);
-                let taken = taken.map(|one| self.what(one, all)).unwrap_or_default();
-                format!("{}: {taken}", words::TAKEN_BACK)
+                let taken = taken.map(|one| self.what(course, one, all)).transpose()?;
+                format!("{}: {}", words::TAKEN_BACK, taken.unwrap_or_default())
             }
-        }
+        })
     }
 
     /// To say whose the sheet is.

@@ -4,9 +4,10 @@ use axum::extract::{Query, State};
 use maud::{Markup, html};
 
 use super::super::super::words::marking as words;
+use super::captures::{self, Decision};
 use super::scans::{Known, Scan, listed};
 use super::work::Work;
-use super::{OfTest, job, test_file};
+use super::{OfTest, Opened, job};
 use crate::mark::reading::REMEDY;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
@@ -39,7 +40,7 @@ pub(super) fn intake(desk: &Desk, folder: &Folder, file: &str, work: &Work) -> M
                 ul #sent .sent aria-live="polite" {}
             }
             div.reading {
-                div data-slot="scans" { (summary(&scans, file)) }
+                div data-slot="scans" { (summary(folder, &scans, file)) }
                 form #mark action="/marking/mark" method="post" data-job=[running.then_some(&job)] {
                     input type="hidden" name="test" value=(file);
                     button .primary[waiting > 0] disabled[scans.is_empty() && read == 0] { (button) }
@@ -61,24 +62,23 @@ pub(super) async fn scans(
     Query(OfTest { test }): Query<OfTest>,
 ) -> Result<Markup, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &test)?;
-        let work = desk.marks().work(&folder, &file)?;
-        Ok(html! { div data-slot="scans" { (summary(&listed(&work), &file)) } })
+        let Opened { folder, file, work } = Opened::of(&desk, &test)?;
+        Ok(html! { div data-slot="scans" { (summary(&folder, &listed(&work), &file)) } })
     })
     .await
 }
 
-fn summary(scans: &[Scan], file: &str) -> Markup {
+fn summary(folder: &Folder, scans: &[Scan], file: &str) -> Markup {
     if scans.is_empty() {
         return html! { p { (words::NO_SCANS) } };
     }
     let count = |wanted: fn(&Known) -> bool| scans.iter().map(|one| one.count(wanted)).sum();
     let pages: usize = scans.iter().map(|scan| scan.pages.len()).sum();
-    let [waiting, read, twice, odd, other]: [usize; 5] = [
+    let [waiting, read, twice, aside, odd, other]: [usize; 6] = [
         count(|known| *known == Known::Waiting),
         count(|known| matches!(known, Known::Read(_))),
         count(|known| matches!(known, Known::Duplicate(_))),
+        count(|known| matches!(known, Known::Aside(_))),
         count(|known| matches!(known, Known::Unreadable(_))),
         count(|known| *known == Known::Other),
     ];
@@ -88,6 +88,9 @@ fn summary(scans: &[Scan], file: &str) -> Markup {
     }
     if twice > 0 {
         parts.push(words::duplicates(twice));
+    }
+    if aside > 0 {
+        parts.push(words::aside(aside));
     }
     if odd > 0 {
         parts.push(words::unreadable(odd));
@@ -105,13 +108,17 @@ fn summary(scans: &[Scan], file: &str) -> Markup {
             div.scroll { table.scans {
                 thead { tr {
                     th scope="col" { (words::FILE) } th.number scope="col" { (words::PAGES) }
-                    th scope="col" { (words::STATE) }
+                    th scope="col" { (words::STATE) } td {}
                 } }
                 tbody { @for scan in scans {
                     tr {
                         th scope="row" { (scan.name) }
                         td.number { (scan.pages.len()) }
                         td { (state(scan)) }
+                        td {
+                            @if !scan.there.is_empty() { (captures::ask(folder, file, &scan.there, Decision::Aside, &scan.name)) }
+                            @if !scan.aside.is_empty() { (captures::ask(folder, file, &scan.aside, Decision::Back, &scan.name)) }
+                        }
                     }
                 } }
             } }
@@ -124,7 +131,7 @@ fn remarks(scans: &[Scan]) -> Vec<String> {
     let of = |scan: &Scan| {
         let said = |(number, known): &(u32, Known)| match known {
             Known::Waiting | Known::Read(_) => None,
-            Known::Duplicate(why) | Known::Unreadable(why) => {
+            Known::Duplicate(why) | Known::Aside(why) | Known::Unreadable(why) => {
                 let why = why.replace(REMEDY, words::REMEDY);
                 Some(words::on_page(&scan.name, *number, &why))
             }
@@ -142,6 +149,7 @@ fn state(scan: &Scan) -> String {
         (count(|known| matches!(known, Known::Read(_))), words::read as fn(usize) -> String),
         (count(|known| *known == Known::Waiting), words::waiting),
         (count(|known| matches!(known, Known::Duplicate(_))), words::duplicates),
+        (count(|known| matches!(known, Known::Aside(_))), words::aside),
         (count(|known| matches!(known, Known::Unreadable(_))), words::unreadable),
         (count(|known| *known == Known::Other), words::others),
     ];

@@ -1,7 +1,5 @@
 //! Work in the background: reading and marking, as `incisura mark` does it.
 
-use std::collections::hash_map::DefaultHasher;
-use std::hash::{Hash as _, Hasher as _};
 use std::path::{Path, PathBuf};
 
 use course::{By, Course};
@@ -14,23 +12,18 @@ use crate::mark::list::SheetList;
 use crate::mark::prints::{Books, Editions, Readers};
 use crate::mark::run::{self, mark_prints, usual_print};
 use crate::mark::{clock, pages, reading};
+use crate::sheet_command::SHEET_LIST;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
+use crate::web::jobs;
+use crate::web::printed::SHEETS;
 use crate::web::refusal::Refusal;
 use crate::web::words::marking as words;
 use crate::{files, roster};
 
-/// The class list of a course.
-const ROSTER: &str = "roster.csv";
-/// Where sheets are printed into, and who has which.
-const SHEETS: &str = "sheets";
-const LIST: &str = "sheets.csv";
-
 /// The name of the work on a test of a course.
 pub(crate) fn name(folder: &Folder, file: &str) -> String {
-    let mut hasher = DefaultHasher::new();
-    (folder.root(), file).hash(&mut hasher);
-    format!("marking-{:016x}", hasher.finish())
+    jobs::name("marking", folder, file)
 }
 
 /// Begins to read what was not read yet and to mark everything.
@@ -86,12 +79,10 @@ fn add_lists(folder: &Folder, course: &Course, editions: &Editions) -> Result<()
             list.add(course, editions, &usual)?;
         }
     }
-    let path = folder.root().join(ROSTER);
+    let path = folder.root().join(roster::FILE);
     if path.exists() {
-        let student = |one: roster::Student| {
-            let key = if one.id.is_empty() { one.name.clone() } else { one.id };
-            course::Student { key, name: one.name }
-        };
+        let student =
+            |one: roster::Student| course::Student { key: one.key().to_owned(), name: one.name };
         let students: Vec<course::Student> =
             roster::read(&path)?.into_iter().map(student).collect();
         course.add_students(&students, &clock::now())?;
@@ -107,7 +98,11 @@ fn lists(folder: &Folder) -> Vec<PathBuf> {
         entries.map(|entry| entry.path()).filter(|path| path.is_dir()).collect();
     folders.sort();
     folders.insert(0, sheets);
-    folders.into_iter().map(|folder| folder.join(LIST)).filter(|path| path.is_file()).collect()
+    folders
+        .into_iter()
+        .map(|folder| folder.join(SHEET_LIST))
+        .filter(|path| path.is_file())
+        .collect()
 }
 
 /// Where files about a test are written: `marks/`, or a folder of its own there where `marks/`

@@ -1,9 +1,10 @@
 //! Marking: from dropped scans to marks, with what only a person can say.
 //!
 //! `scans` takes files in and `intake` shows them, `job` reads and marks in the background,
-//! `table` shows all drawings, `drawing` one of them, `review` asks what is open, `changes` shows
-//! what changed rules would do. `work` has what all of them need at hand.
+//! `table` shows all drawings, `drawing` one of them, `captures` the scans of its pages, `review` asks
+//! what is open, `changes` shows what changed rules would do. `work` has what all of them need at hand.
 
+mod captures;
 mod changes;
 mod decide;
 mod drawing;
@@ -15,6 +16,8 @@ mod table;
 #[cfg(test)]
 pub(crate) mod tests;
 pub(crate) mod work;
+
+use std::sync::Arc;
 
 use axum::extract::{Form, Query, Request, State};
 use axum::http::header;
@@ -31,8 +34,8 @@ use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::printed::printed_folder;
 use crate::web::refusal::Refusal;
-use crate::web::shell::Room;
-use crate::web::{SCRIPT, asset, download, off_thread};
+use crate::web::shell::{Page, Room};
+use crate::web::{SCRIPT, address, asset, download, off_thread};
 use job::Output;
 
 pub(crate) const ROOM: Room = Room { path: "/marking", title: words::TITLE };
@@ -52,6 +55,7 @@ pub(crate) fn routes() -> Router<Desk> {
         .route("/marking/decide", post(decide::decide))
         .route("/marking/undo", post(decide::undo))
         .route("/marking/takeback", post(decide::take_back))
+        .route("/marking/scan", post(captures::decide))
         .route("/marking/student", post(decide::give))
         .route("/marking/cursor", post(decide::cursor))
         .route("/marking/file", get(file))
@@ -77,6 +81,8 @@ struct OfSheet {
     sheet: u32,
     #[serde(default)]
     page: u32,
+    /// The number of a reading of the page; that of the one that counts where there is none.
+    capture: Option<i64>,
     #[serde(default)]
     rule: String,
     #[serde(default)]
@@ -98,6 +104,39 @@ pub(crate) fn usual_test(folder: &Folder) -> Result<Option<String>, Refusal> {
 pub(crate) fn test_file(folder: &Folder, wanted: &str) -> Result<String, Refusal> {
     let known = folder.tests().into_iter().find(|test| test.file == wanted);
     known.map(|test| test.file).ok_or_else(|| Refusal::no_such_name(wanted))
+}
+
+/// A test of the course that is open, with its marks at hand.
+pub(crate) struct Opened {
+    pub(crate) folder: Folder,
+    pub(crate) file: String,
+    pub(crate) work: Arc<work::Work>,
+}
+
+impl Opened {
+    pub(crate) fn of(desk: &Desk, test: &str) -> Result<Self, Refusal> {
+        let folder = desk.folder();
+        let file = test_file(&folder, test)?;
+        let work = desk.marks().work(&folder, &file)?;
+        Ok(Self { folder, file, work })
+    }
+}
+
+/// A page about marks, but for its keys.
+pub(crate) fn marks_page<'a>(
+    title: &'a str,
+    skip_to: (&'a str, &'a str),
+    body: Markup,
+) -> Page<'a> {
+    Page {
+        room: &ROOM,
+        title,
+        styles: &["/marking.css"],
+        scripts: &["/marking.js"],
+        skip_to,
+        keys: &[],
+        body,
+    }
 }
 
 #[derive(Deserialize)]
@@ -134,19 +173,22 @@ async fn page_picture(
     Query(of): Query<OfSheet>,
 ) -> Result<Response, Refusal> {
     let png = off_thread(move || {
-        let folder = desk.folder();
-        let work = desk.marks().work(&folder, &test_file(&folder, &of.test)?)?;
+        let Opened { folder, work, .. } = Opened::of(&desk, &of.test)?;
         let record = work.record(of.print.as_deref(), of.sheet)?;
-        let mut pages = record.pages.iter().flat_map(|pages| &pages.pages);
-        let page = pages.find(|(page, _)| page.page == of.page);
-        let (page, kept) = page.ok_or_else(Refusal::nothing_there)?;
+        let mut captures = captures::captures(record).into_iter();
+        let own = captures.find(|one| match of.capture {
+            Some(id) => one.page.id.0 == id,
+            None => one.number == of.page && one.counts(),
+        });
+        let own = own.ok_or_else(Refusal::nothing_there)?;
+        let id = own.page.id;
         if of.names != "hidden" {
-            return work::picture_file(&folder, page.counts.id);
+            return work::picture_file(&folder, id);
         }
-        let head_mm = work.head_mm(&record.test, of.page)?;
-        let picture = desk.marks().picture(&folder, page.counts.id)?;
+        let head_mm = work.head_mm(&record.test, own.number)?;
+        let picture = desk.marks().picture(&folder, id)?;
         // A page without panels is all head.
-        let rows = (head_mm * f64::from(kept.px_per_mm)) as usize;
+        let rows = (head_mm * f64::from(work::px_per_mm(&folder, id)?)) as usize;
         Ok(picture.blanked(rows.min(picture.height)).png())
     });
     Ok(picture(png.await?))
@@ -158,8 +200,7 @@ async fn crop_picture(
     Query(of): Query<OfSheet>,
 ) -> Result<Response, Refusal> {
     let png = off_thread(move || {
-        let folder = desk.folder();
-        let work = desk.marks().work(&folder, &test_file(&folder, &of.test)?)?;
+        let Opened { folder, work, .. } = Opened::of(&desk, &of.test)?;
         let record = work.record(of.print.as_deref(), of.sheet)?;
         let mut rules = record.marks().into_iter().flat_map(|marks| &marks.rules);
         let rule = rules.find(|rule| rule.id == of.rule).ok_or_else(Refusal::nothing_there)?;
@@ -209,17 +250,4 @@ pub(crate) fn test_choice(folder: &Folder, file: &str, room: &str) -> Markup {
             }
         }
     }
-}
-
-/// An address with names and values.
-pub(crate) fn address(path: &str, pairs: &[(&str, &str)]) -> String {
-    let plain = |c: u8| c.is_ascii_alphanumeric() || b"-_.~".contains(&c);
-    let coded = |text: &str| -> String {
-        text.bytes()
-            .map(|c| if plain(c) { char::from(c).to_string() } else { format!("%{c:02X}") })
-            .collect()
-    };
-    let pairs: Vec<String> =
-        pairs.iter().map(|(name, value)| format!("{name}={}", coded(value))).collect();
-    format!("{path}?{}", pairs.join("&"))
 }

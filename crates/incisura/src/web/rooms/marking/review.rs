@@ -12,7 +12,7 @@ use serde::Serialize;
 use super::super::super::words::marking as words;
 use super::decide::decided_word;
 use super::work::{Work, database};
-use super::{OfTest, ROOM, address, changes, test_file};
+use super::{OfTest, Opened, ROOM, address, changes, marks_page};
 use crate::failure::Failure;
 use crate::mark::class::Record;
 use crate::web::desk::Desk;
@@ -56,15 +56,15 @@ struct Told<'a> {
 }
 
 /// A rule on a sheet that was found to be for a person to say, and what counts about it now.
-struct Open<'a> {
-    record: &'a Record,
+pub(super) struct Open<'a> {
+    pub(super) record: &'a Record,
     found: &'a RuleMark,
-    now: &'a RuleMark,
+    pub(super) now: &'a RuleMark,
 }
 
 /// All that ever was for a person to say, decided or not: rule by rule across the class, so that
 /// one rule is judged alike on all.
-fn open(work: &Work) -> Vec<Open<'_>> {
+pub(super) fn open(work: &Work) -> Vec<Open<'_>> {
     let mut all = Vec::new();
     for id in work.class.rules() {
         for record in &work.class.records {
@@ -92,9 +92,7 @@ pub(super) async fn page(
     Query(OfTest { test }): Query<OfTest>,
 ) -> Result<Markup, Refusal> {
     off_thread(move || {
-        let folder = desk.folder();
-        let file = test_file(&folder, &test)?;
-        let work = desk.marks().work(&folder, &file)?;
+        let Opened { folder, file, work } = Opened::of(&desk, &test)?;
         let who = folder.settings().who.trim().to_owned();
         let open = open(&work);
         let back = address(ROOM.path, &[("test", &file)]);
@@ -119,15 +117,7 @@ pub(super) async fn page(
         let asked = !open.is_empty() && !who.is_empty();
         Ok(shell(
             &desk,
-            &Page {
-                room: &ROOM,
-                title: words::REVIEW,
-                styles: &["/marking.css"],
-                scripts: if asked { &["/review.js"] } else { &["/marking.js"] },
-                skip_to: ("question", words::SKIP_TO_QUESTION),
-                keys: &words::KEYS,
-                body,
-            },
+            &Page { scripts: if asked { &["/review.js"] } else { &["/marking.js"] }, keys: &words::KEYS, ..marks_page(words::REVIEW, ("question", words::SKIP_TO_QUESTION), body) },
         ))
     })
     .await

@@ -8,6 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, SystemTime};
 
 use axum::body::Body;
+use course::PageId;
 use http_body_util::BodyExt as _;
 use serde::Serialize;
 use sha2::{Digest as _, Sha256};
@@ -183,15 +184,20 @@ pub(crate) enum Known {
     /// It is there already, or could not be read, for a reason.
     Duplicate(String),
     Unreadable(String),
+    /// A person set it aside, for a reason.
+    Aside(String),
     /// It is of another test of the course.
     Other,
 }
 
 /// A file in `scans/`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Scan {
     pub(crate) name: String,
     pub(crate) pages: Vec<(u32, Known)>,
+    /// The readings of its pages that can be set aside, and those that are.
+    pub(crate) there: Vec<PageId>,
+    pub(crate) aside: Vec<PageId>,
 }
 
 impl Scan {
@@ -206,10 +212,19 @@ pub(crate) fn listed(work: &Work) -> Vec<Scan> {
         .inputs
         .files
         .iter()
-        .map(|file| Scan { name: file.name.clone(), pages: Vec::new() })
+        .map(|file| Scan { name: file.name.clone(), ..Scan::default() })
         .collect();
     for (page, result) in work.inputs.pages.iter().zip(&work.class.pages) {
-        scans[page.file].pages.push((page.number, known(work, page, result)));
+        let scan = &mut scans[page.file];
+        let known = known(work, page, result);
+        if let State::Known(page) = &page.state {
+            match known {
+                Known::Read(_) | Known::Duplicate(_) => scan.there.push(page.id),
+                Known::Aside(_) => scan.aside.push(page.id),
+                _ => {}
+            }
+        }
+        scan.pages.push((page.number, known));
     }
     scans
 }
@@ -218,6 +233,7 @@ fn known(work: &Work, page: &InputPage, result: &PageResult) -> Known {
     let reason = || result.reason.clone().unwrap_or_default();
     match (&page.state, result.status) {
         (_, PageStatus::Duplicate) => Known::Duplicate(reason()),
+        (_, PageStatus::Aside) => Known::Aside(reason()),
         (_, PageStatus::Read) => Known::Read(result.sheet.unwrap_or_default()),
         (State::New, PageStatus::Unreadable) if result.reason.is_none() => Known::Waiting,
         (State::Known(known), PageStatus::Unreadable) => {

@@ -13,7 +13,7 @@ use super::intake::intake;
 use super::job::Output;
 use super::review::answered;
 use super::work::Work;
-use super::{ROOM, address, test_choice, test_file, usual_test};
+use super::{ROOM, address, marks_page, test_choice, test_file, usual_test};
 use crate::mark::class::Record;
 use crate::mark::results::Status;
 use crate::web::desk::Desk;
@@ -78,13 +78,8 @@ fn page_of(desk: &Desk, body: Markup) -> Markup {
     shell(
         desk,
         &Page {
-            room: &ROOM,
-            title: words::TITLE,
-            styles: &["/marking.css"],
-            scripts: &["/marking.js"],
-            skip_to: ("drawings", words::SKIP),
             keys: &[("R", "review what is open")],
-            body,
+            ..marks_page(words::TITLE, ("drawings", words::SKIP), body)
         },
     )
 }
@@ -194,6 +189,11 @@ fn kind(record: &Record) -> &'static str {
     }
 }
 
+/// Whether anything was handed in, be it set aside.
+fn is_there(record: &Record) -> bool {
+    record.status().is_some() || !record.aside.is_empty()
+}
+
 fn name_of(record: &Record) -> Option<&str> {
     record.whose().map(|(name, _)| name)
 }
@@ -203,7 +203,7 @@ fn table(work: &Work, shown: &Shown) -> Markup {
         .class
         .records
         .iter()
-        .filter(|record| record.student.is_some() || record.status().is_some())
+        .filter(|record| record.student.is_some() || is_there(record))
         .filter(|record| shown.status.is_empty() || kind(record) == shown.status)
         .collect();
     let points = |record: &Record| record.marks().map_or(-1.0, marking::Marks::points);
@@ -249,7 +249,7 @@ fn row(record: &Record, shown: &Shown, hidden: bool) -> Markup {
     html! {
         tr {
             th scope="row" { @if hidden { span.soft { (name) } } @else { (name) } }
-            td { @if status.is_some() { a href=(address) { (words::sheet(record.sheet)) } } @else { (words::sheet(record.sheet)) } }
+            td { @if is_there(record) { a href=(address) { (words::sheet(record.sheet)) } } @else { (words::sheet(record.sheet)) } }
             td { (record.form) }
             td { (status_word(status)) }
             @match record.marks() {

@@ -13,12 +13,15 @@ use serde_json::Value;
 
 use super::job;
 use super::scans::take;
+use crate::mark::review::GreyPicture;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::jobs::JobState;
 use crate::web::tests::{Answer, answer, desk, get, post};
 
 const TEST: &str = "test-1.toml";
+/// A rule held to less.
+const TIGHTER: &str = "id = \"rise_after_s1\"\ntolerance_mm = 0.2\n";
 /// One of the names is not what names usually are.
 const ROSTER: &str = "name,id\nAmara Oyelaran,a1\n<script>alert(1)</script>,b2\n\
     Carmen Iturbe,c3\nDaan Vos,d4\nEdda Faber,e5\nFemi Adeyemi,f6\n";
@@ -389,12 +392,12 @@ fn a_drawing_is_explained_to_the_millimetre_and_names_can_be_hidden() {
     let picture = |names: &str| {
         let path = format!("/marking/page.png?test={TEST}&sheet=1&page=1&names={names}");
         let png = answer(&desk, get(&path)).body;
-        crate::mark::review::GreyPicture::of_png(&png).unwrap()
+        GreyPicture::of_png(&png).unwrap()
     };
     let (open, hidden) = (picture(""), picture("hidden"));
     assert_eq!((open.width, open.height), (hidden.width, hidden.height));
     // The name stands in the upper fifth of the page.
-    let head = |picture: &crate::mark::review::GreyPicture| {
+    let head = |picture: &GreyPicture| {
         let rows = picture.height / 8;
         picture.level[..rows * picture.width].iter().filter(|level| **level < 128).count()
     };
@@ -419,6 +422,103 @@ fn whose_a_sheet_is_can_be_said() {
     assert_eq!(give(""), StatusCode::OK);
     let text = page(&desk, &format!("/marking/sheet?test={TEST}&sheet=1"));
     assert!(text.contains("<h1>Sheet 1</h1>"));
+}
+
+/// A sheet's first page is scanned twice; who decides which scan counts sees the marks of that one.
+#[test]
+fn which_scan_counts_is_chosen_and_one_is_set_aside_and_brought_back() {
+    let desk = marked();
+    let folder = desk.folder();
+    let address = format!("/marking/sheet?test={TEST}&sheet=1");
+    let kept = answer(&desk, get(&format!("/marking/page.png?test={TEST}&sheet=1&page=1"))).body;
+    assert_eq!(put(&desk, "again.png", kept).status, StatusCode::OK);
+    mark(&desk);
+    // Which file's page the marks that count are of, and which pages count, are duplicates or aside.
+    let stands = || {
+        let course = super::work::database(&folder).unwrap();
+        let test = course.tests().unwrap().remove(0).id;
+        let pages = course.sheet_pages(&test).unwrap();
+        let page = pages.iter().find(|page| page.sheet == 1);
+        let verdicts = course.verdicts(course.marking(&test).unwrap().unwrap().id).unwrap();
+        let sheet = verdicts.into_iter().find(|verdicts| verdicts.sheet == 1);
+        let of = |(name, json): (String, course::Json)| (name == "@pages").then_some(json);
+        let marked = sheet.and_then(|sheet| sheet.verdicts.into_iter().find_map(of));
+        if let (Some(page), Some(marked)) = (page, &marked) {
+            let [(hash, _)] = marked.to::<[(String, u32); 1]>().unwrap();
+            assert_eq!(hash, page.counts.input.hash, "what counts is what was marked");
+        }
+        assert_eq!(page.is_some(), marked.is_some());
+        let aside = course.aside_pages(&test).unwrap();
+        (
+            page.map(|page| page.counts.id.0),
+            page.map_or(0, |page| page.others.len()),
+            aside.into_iter().map(|one| one.page.id.0).collect::<Vec<_>>(),
+        )
+    };
+    let decide = |pages: &str, decision: &str, why: &str| {
+        let form = [("test", TEST), ("pages", pages), ("what", decision), ("why", why)];
+        post(&desk, "/marking/scan", &super::address("", &form)[1..])
+    };
+    let (first, text) = (stands().0.unwrap(), page(&desk, &address));
+    assert_eq!(stands(), (Some(first), 1, vec![]));
+    let again = text.split("name=\"pages\" value=\"").nth(2).unwrap();
+    let again: i64 = again.split_once('"').unwrap().0.parse().unwrap();
+    let (one, other) = (first.to_string(), again.to_string());
+    assert_ne!(one, other, "{text}");
+    for id in [&one, &other] {
+        let path = format!("/marking/page.png?test={TEST}&sheet=1&capture={id}&names=hidden");
+        let shown = GreyPicture::of_png(&answer(&desk, get(&path)).body);
+        let GreyPicture { width, height, level } = shown.unwrap();
+        let [head, rest] = [0..height / 8, height / 8..height].map(|rows| {
+            let rows = &level[rows.start * width..rows.end * width];
+            rows.iter().filter(|level| **level < 128).count()
+        });
+        assert!(head == 0 && rest > 1000, "{id}: {head} {rest}");
+    }
+
+    let done = |told: Answer| assert_eq!(told.status, StatusCode::OK, "{}", told.text());
+    done(decide(&other, "counts", ""));
+    assert_eq!(stands(), (Some(again), 1, vec![]));
+    let text = page(&desk, &address);
+    assert!(text.contains("again.png, page 1: counts") && text.contains("the better scan"));
+
+    done(decide(&other, "aside", "<i>not ours</i>"));
+    assert_eq!(stands(), (Some(first), 0, vec![again]));
+    for path in [&address, &format!("/marking?test={TEST}")] {
+        let text = page(&desk, path);
+        assert!(text.contains("set aside by R. Amsel: &lt;i&gt;not ours&lt;/i&gt;"), "{text}");
+    }
+    assert!(page(&desk, &format!("/marking?test={TEST}")).contains("1 set aside"));
+    let results = page(&desk, &format!("/marking/file?test={TEST}&name=results.json"));
+    assert!(results.contains("\"status\":\"aside\""));
+    assert_eq!(decide(&other, "aside", "").status, StatusCode::BAD_REQUEST);
+    assert_eq!(decide(&one, "back", "").status, StatusCode::NOT_FOUND);
+
+    // Without any page there is nothing to mark; the sheet can still be looked at.
+    done(decide(&one, "aside", ""));
+    assert_eq!(stands(), (None, 0, vec![first, again]));
+    assert!(page(&desk, &format!("/marking?test={TEST}")).contains("sheet=1\""));
+    assert!(page(&desk, &address).contains("Bring back"));
+    assert!(in_scans(&desk).contains(&"again.png".to_owned()), "nothing is deleted");
+
+    // Brought back, the one that was chosen counts; that is taken back, too.
+    done(decide(&format!("{one} {other}"), "back", ""));
+    assert_eq!(stands(), (Some(again), 1, vec![]));
+    let course = super::work::database(&folder).unwrap();
+    let test = course.tests().unwrap().remove(0).id;
+    let chosen = course.history(&test, 1).unwrap();
+    let chosen = chosen.iter().find(|one| matches!(one.what, course::What::Page(_))).unwrap();
+    assert_eq!((chosen.by.who.as_str(), chosen.by.why.as_str()), ("R. Amsel", "the better scan"));
+    let form = format!("test={TEST}&print={test}&sheet=1&decision={}", chosen.id.0);
+    done(post(&desk, "/marking/takeback", &form));
+    assert_eq!(stands(), (Some(first), 1, vec![]));
+
+    for (pages, decision) in
+        [("999", "aside"), ("x", "aside"), ("999", "counts"), (one.as_str(), "gone")]
+    {
+        assert!(decide(pages, decision, "").status.is_client_error(), "{pages} {decision}");
+    }
+    assert_eq!(stands(), (Some(first), 1, vec![]));
 }
 
 #[test]
@@ -455,6 +555,77 @@ fn changed_rules_are_shown_before_they_count() {
     let course = super::work::database(&folder).unwrap();
     let test = course.tests().unwrap().remove(0).id;
     assert_eq!(course.marking(&test).unwrap().unwrap().accepted[0].who, "R. Amsel");
+}
+
+/// Rules that some sheets meet as before: their marks count by the rules of now already, which must
+/// not hide that those of the others wait.
+#[test]
+fn marks_that_wait_are_told_of_where_only_some_would_change() {
+    let desk = marked();
+    let (address, changed) = (format!("/marking?test={TEST}"), "The rules were changed since");
+    let folder = desk.folder();
+    let rules = folder.text("rules.toml").unwrap().text;
+    let tighter = rules.replacen("id = \"rise_after_s1\"\n", TIGHTER, 1);
+    assert_ne!(tighter, rules);
+    folder.save("rules.toml", &tighter, None).unwrap();
+    let said = mark(&desk);
+    let shown = page(&desk, &format!("/marking/changes?test={TEST}"));
+    let count = shown.matches("<th scope=\"row\">").count();
+    assert!((1..6).contains(&count), "{count}: {said}");
+    assert!(page(&desk, &address).contains(changed));
+    let ids = shown.split("name=\"shown\" value=\"").nth(1).unwrap().split_once('"').unwrap().0;
+    let accepted = post(&desk, "/marking/accept", &format!("test={TEST}&shown={ids}"));
+    assert_eq!(accepted.status, StatusCode::OK, "{}", accepted.text());
+    assert!(!page(&desk, &address).contains(changed));
+}
+
+#[test]
+fn undo_in_the_review_leaves_what_was_decided_elsewhere() {
+    let desk = marked();
+    let question = told(&desk)["questions"][0].clone();
+    assert_eq!(decide(&desk, &question, "met", "").status, StatusCode::OK);
+    // A rule that is no question of the review, overruled on the drawing's own page.
+    let asked: Vec<Value> = told(&desk)["questions"].as_array().unwrap().clone();
+    let sheet = &question["sheet"];
+    let rules = ["p_wave", "qrs_complex", "t_wave", "s1_on_r", "rise_after_s1", "top_at_mid_t"];
+    let is_asked =
+        |rule: &&str| asked.iter().any(|one| one["sheet"] == *sheet && one["rule"] == **rule);
+    let other = rules.into_iter().filter(|rule| !is_asked(rule));
+    let mut overruled = question.clone();
+    let kept = other.map(|rule| {
+        overruled["rule"] = rule.into();
+        decide(&desk, &overruled, "waive", "was ill").status
+    });
+    assert!(kept.into_iter().any(|status| status == StatusCode::OK));
+    let undo = || post(&desk, "/marking/undo", &format!("test={TEST}"));
+    let back: Value = serde_json::from_slice(&undo().body).unwrap();
+    assert_eq!((&back["sheet"], &back["rule"]), (sheet, &question["rule"]));
+    assert_eq!(undo().status, StatusCode::BAD_REQUEST);
+    let text = page(&desk, &format!("/marking/sheet?test={TEST}&sheet={sheet}"));
+    assert!(text.contains("was ill") && text.contains(": does not count</td>"), "{text}");
+}
+
+/// The order of the panels is the convention's: read by the rules of now, pages would be taken apart
+/// in the wrong places.
+#[test]
+fn sheets_are_read_by_the_rules_that_they_were_printed_by() {
+    let folder = fresh("kept").join("course");
+    copy(drawn(), &folder);
+    let rules = fs::read_to_string(folder.join("rules.toml")).unwrap();
+    let (order, other) =
+        ("[\"heart_sounds\"], [\"aortic_pressure\"]", "[\"aortic_pressure\"], [\"heart_sounds\"]");
+    assert!(rules.contains(order));
+    fs::write(folder.join("rules.toml"), rules.replacen(order, other, 1)).unwrap();
+    let desk = at(&folder);
+    mark(&desk);
+    let drawn = |folder: &Path| {
+        let course = super::work::database(&at(folder).folder()).unwrap();
+        let test = course.tests().unwrap().remove(0);
+        let pages = course.sheet_pages(&test.id).unwrap();
+        let drawings = pages.iter().map(|page| course.drawing(page.counts.id).unwrap());
+        (drawings.collect::<Vec<_>>(), test.conventions)
+    };
+    assert_eq!(drawn(&folder), drawn(marked_once()));
 }
 
 /// A run that was ended after some files goes on with the others, in another program.

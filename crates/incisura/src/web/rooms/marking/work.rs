@@ -20,10 +20,12 @@ use crate::files;
 use crate::mark::class::{Class, Record};
 use crate::mark::inputs::{Inputs, Looked, in_folder};
 use crate::mark::prints::{Books, Editions};
+use crate::mark::reading::Kept;
 use crate::mark::review::GreyPicture;
 use crate::mark::run::{Definition, Rules, prints};
 use crate::mark::sheets::{Marked, as_marked, form_index, proposed};
-use crate::web::folder::Folder;
+use crate::web::folder::{Folder, HISTORY};
+use crate::web::printed;
 use crate::web::refusal::Refusal;
 use crate::web::words::marking as words;
 
@@ -77,7 +79,7 @@ pub(crate) struct Work {
     pub(crate) class: Class,
     /// The files that lie in `scans/`, and what is known of their pages.
     pub(crate) inputs: Inputs,
-    /// Prints that were marked by other rules than those of now.
+    /// Whether there are marks by other rules than those of now.
     pub(crate) outdated: bool,
     seen: Vec<Seen>,
     statistics: OnceLock<Statistics>,
@@ -98,6 +100,9 @@ pub(crate) fn database(folder: &Folder) -> Result<Course, Failure> {
 pub(crate) fn definition(folder: &Folder, file: &str) -> Result<Definition, Refusal> {
     let path = folder.path(file)?;
     let mut definition = Definition::read(&path)?;
+    for printed::Kept { id, text, printed } in printed::kept(folder, file) {
+        definition.add_kept(id, text, printed);
+    }
     for earlier in earlier_texts(folder, file) {
         // A text that has faults was not printed.
         let _ = files::read(&earlier).and_then(|text| definition.add_printed(path.clone(), text));
@@ -107,7 +112,7 @@ pub(crate) fn definition(folder: &Folder, file: &str) -> Result<Definition, Refu
 
 /// The texts that the app kept when the test was changed, the latest first.
 fn earlier_texts(folder: &Folder, file: &str) -> Vec<PathBuf> {
-    let entries = fs::read_dir(folder.root().join("history").join(file));
+    let entries = fs::read_dir(folder.root().join(HISTORY).join(file));
     let mut texts: Vec<PathBuf> =
         entries.into_iter().flatten().flatten().map(|entry| entry.path()).collect();
     texts.sort();
@@ -134,6 +139,7 @@ fn texts(folder: &Folder, file: &str) -> Vec<Seen> {
     let mut all = seen_in(folder.root());
     all.retain(|(path, ..)| path.extension().is_some_and(|kind| kind == "toml"));
     all.extend(earlier_texts(folder, file).into_iter().map(seen));
+    all.extend(printed::kept_files(folder).into_iter().map(seen));
     all
 }
 
@@ -211,6 +217,13 @@ pub(crate) fn picture_file(folder: &Folder, page: PageId) -> Result<Vec<u8>, Ref
     png.ok_or_else(Refusal::nothing_there)
 }
 
+/// Pixels to the millimetre of a page's picture.
+pub(crate) fn px_per_mm(folder: &Folder, page: PageId) -> Result<u32, Refusal> {
+    let drawing = database(folder)?.drawing(page).map_err(Failure::from)?;
+    let kept = drawing.ok_or_else(Refusal::nothing_there)?.to::<Kept>().map_err(Failure::kept)?;
+    Ok(kept.px_per_mm)
+}
+
 fn print_keys(course: &Course, editions: &Editions) -> Result<Vec<PrintKey>, Failure> {
     let key = |id: String| {
         let marking = course.marking(&id)?.map(|marking| marking.id);
@@ -257,6 +270,8 @@ impl Work {
         for (id, ..) in &base.key {
             let counts = course.marking(id)?;
             outdated |= counts.is_some_and(|one| one.marking.rubric != base.rules.rubric);
+            // Sheets whose marks stay are marked by the rules of now already, the others wait.
+            outdated |= proposed(course, id, &base.rules.rubric)?.is_some();
         }
         Ok(Self { base, class, inputs, outdated, seen, statistics: OnceLock::new() })
     }
@@ -267,6 +282,11 @@ impl Work {
 
     pub(crate) fn convention(&self) -> &Convention {
         &self.base.rules.convention
+    }
+
+    /// The rules as they are now, and their texts.
+    pub(crate) fn rules(&self) -> (&Convention, &str) {
+        (&self.base.rules.convention, &self.base.rules.rubric)
     }
 
     pub(crate) fn editions(&self) -> &Editions {

@@ -3,9 +3,9 @@
 use figure::font;
 use maud::{Markup, html};
 
-use super::preview::ROSTER;
 use super::{ROOM, form, is_test, words};
 use crate::roster::{self, Meaning, Understood};
+use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::editing;
 use crate::web::editor;
@@ -64,15 +64,15 @@ fn row(folder: &Folder, test: &Listed) -> Markup {
     let of =
         |key: &str| read.as_ref().and_then(|table| table.get(key)?.as_str()).unwrap_or_default();
     let printed = printed::printed_folder(folder, file).is_some();
-    let address = editor::address("/sheets", &[("file", file)]);
+    let own = address("/sheets", &[("file", file)]);
     html! {
         li.card {
             div.what {
-                h3 { a href=(address) { (title) } @if printed { " " span.tag { (words::PRINTED) } } @if read.is_none() { " " span.tag { (words::HAS_FAULTS) } } }
+                h3 { a href=(own) { (title) } @if printed { " " span.tag { (words::PRINTED) } } @if read.is_none() { " " span.tag { (words::HAS_FAULTS) } } }
                 p.soft { (of("course")) @if !of("course").is_empty() { "; " } (words::BY) " " (form::convention_title(folder, of("convention"))) }
             }
             div.actions {
-                a.button href=(address) { (words::OPEN) span.unseen { " " (title) } }
+                a.button href=(own) { (words::OPEN) span.unseen { " " (title) } }
                 (editor::copy("/sheets/copy", &[("file", file)], &words::copy_of(title), words::COPY, words::COPY_NAME))
                 form action="/sheets/remove" method="post" {
                     input type="hidden" name="file" value=(file);
@@ -98,9 +98,9 @@ fn new(folder: &Folder) -> Markup {
 
 /// The class list as it is, to be seen, undone or removed.
 pub(super) fn class_list(folder: &Folder) -> Markup {
-    let there = folder.path(ROSTER).is_ok_and(|path| path.is_file());
-    let undoable = folder.undoable(ROSTER).unwrap_or(0) > 0;
-    let read = folder.path(ROSTER).ok().filter(|_| there).map(|path| roster::read(&path));
+    let there = folder.path(roster::FILE).is_ok_and(|path| path.is_file());
+    let undoable = folder.undoable(roster::FILE).unwrap_or(0) > 0;
+    let read = folder.path(roster::FILE).ok().filter(|_| there).map(|path| roster::read(&path));
     html! {
         @match read {
             None => p { (words::NO_ROSTER) },

@@ -23,15 +23,14 @@ use crate::failure::Failure;
 use crate::roster::{self, Understood};
 use crate::test_file::{self, Changes};
 use crate::web::desk::Desk;
-use crate::web::editing::{self, Change, Edited, Kind, Request};
+use crate::web::editing::{self, Change, DRAFTS, Edited, Kind, Request};
 use crate::web::folder::Folder;
 use crate::web::jobs::JobState;
 use crate::web::refusal::Refusal;
 use crate::web::shell::Room;
 use crate::web::toml_text::{self, At};
 use crate::web::words::sheets as words;
-use crate::web::{SCRIPT, asset, download, editor, off_thread, printed};
-use preview::ROSTER;
+use crate::web::{SCRIPT, address, asset, download, editor, off_thread, printed};
 
 pub(crate) const ROOM: Room = Room { path: "/sheets", title: words::TITLE };
 
@@ -88,6 +87,12 @@ impl Kind for Tests {
         form::forms(folder, text, faults)
     }
 
+    fn locked(&self, folder: &Folder, file: &str) -> Option<&'static str> {
+        let draft = folder.path(&format!("{DRAFTS}/{file}")).is_ok_and(|path| path.exists());
+        let locked = !draft && printed::is_as_printed(folder, file);
+        locked.then_some(words::REFUSED_PRINTED)
+    }
+
     fn changed(&self, folder: &Folder, text: &str, change: &Change) -> Result<String, String> {
         change::changed(text, change, &form::parts(folder, text))
     }
@@ -130,7 +135,7 @@ async fn page(State(desk): State<Desk>, Query(wanted): Query<Wanted>) -> Result<
 /// A test to edit, beside its pages.
 fn edit(desk: &Desk, file: &str, state: &editing::State, as_text: bool) -> Markup {
     let folder = desk.folder();
-    let locked = is_locked(&folder, file);
+    let locked = Tests.locked(&folder, file).is_some();
     let was_printed = !locked && printed::printed_folder(&folder, file).is_some();
     let copy = |label: &str| {
         let title = words::copy_of(&state.title);
@@ -179,9 +184,9 @@ fn looking() -> Markup {
 }
 
 fn printing(desk: &Desk, folder: &Folder, file: &str) -> Markup {
-    let job = preview::job(file);
+    let job = preview::job(folder, file);
     let running = desk.jobs().progress(&job).is_some_and(|job| job.state == JobState::Running);
-    let roster = folder.path(ROSTER).ok().filter(|path| path.is_file());
+    let roster = folder.path(roster::FILE).ok().filter(|path| path.is_file());
     let students = roster.and_then(|path| roster::read(&path).ok());
     html! {
         section.printing aria-labelledby="print-title" {
@@ -204,35 +209,20 @@ fn printing(desk: &Desk, folder: &Folder, file: &str) -> Markup {
     }
 }
 
-fn is_locked(folder: &Folder, file: &str) -> bool {
-    let draft = folder.path(&format!("drafts/{file}")).is_ok_and(|path| path.exists());
-    !draft && printed::is_as_printed(folder, file)
-}
-
 #[derive(Deserialize)]
 struct Named {
     file: String,
 }
 
 async fn state(State(desk): State<Desk>, Query(named): Query<Named>) -> Result<Response, Refusal> {
-    let state = off_thread(move || {
-        editor::spelled(&desk, Edited::new(&desk.folder(), &named.file, &Tests)?.state()?)
-    });
-    Ok(Json(state.await?).into_response())
+    editor::state(desk, named.file, &Tests).await
 }
 
 async fn change(
     State(desk): State<Desk>,
     Json(request): Json<Request>,
 ) -> Result<Response, Refusal> {
-    let state = off_thread(move || {
-        let folder = desk.folder();
-        if !request.anyway && is_locked(&folder, &request.file) {
-            return Err(Refusal::of_all(words::REFUSED_PRINTED));
-        }
-        editor::spelled(&desk, editing::answer(&folder, &Tests, &request)?)
-    });
-    Ok(Json(state.await?).into_response())
+    editor::change(desk, request, &Tests).await
 }
 
 #[derive(Deserialize)]
@@ -255,7 +245,7 @@ async fn new(State(desk): State<Desk>, Form(new): Form<New>) -> Result<Redirect,
         return Err(Refusal::of_all(fault.what.clone()));
     }
     folder.save(&name, &text, None)?;
-    Ok(Redirect::to(&editor::address("/sheets", &[("file", &name)])))
+    Ok(Redirect::to(&address("/sheets", &[("file", &name)])))
 }
 
 #[derive(Deserialize)]
@@ -271,7 +261,7 @@ async fn copy(State(desk): State<Desk>, Form(copied): Form<Copied>) -> Result<Re
     let name = editing::new_name(&folder, &copied.title)?;
     let text = toml_text::set(&text, &At::top("title"), &toml_text::quoted(&copied.title), &[]);
     folder.save(&name, &text.map_err(Refusal::of_all)?, None)?;
-    Ok(Redirect::to(&editor::address("/sheets", &[("file", &name)])))
+    Ok(Redirect::to(&address("/sheets", &[("file", &name)])))
 }
 
 async fn remove(State(desk): State<Desk>, Form(named): Form<Named>) -> Result<Redirect, Refusal> {
@@ -345,16 +335,16 @@ async fn take_roster(State(desk): State<Desk>, bytes: Bytes) -> Result<Markup, R
         return Err(Refusal::of_all("there is no student in this list"));
     }
     let folder = desk.folder();
-    folder.save(ROSTER, &roster::written(&read.students), None)?;
+    folder.save(roster::FILE, &roster::written(&read.students), None)?;
     Ok(class_list(&folder))
 }
 
 async fn undo_roster(State(desk): State<Desk>) -> Result<Markup, Refusal> {
-    desk.folder().undo(ROSTER)?;
+    desk.folder().undo(roster::FILE)?;
     Ok(class_list(&desk.folder()))
 }
 
 async fn remove_roster(State(desk): State<Desk>) -> Result<Markup, Refusal> {
-    desk.folder().remove(ROSTER)?;
+    desk.folder().remove(roster::FILE)?;
     Ok(class_list(&desk.folder()))
 }

@@ -10,17 +10,15 @@ use super::{Tests, words};
 use crate::args;
 use crate::failure::Failure;
 use crate::roster;
-use crate::sheet_command::{self, Document, Order, Press};
+use crate::sheet_command::{self, Document, Order, Press, SHEET_LIST};
 use crate::test_file::Changes;
+use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::editing::{Edited, Kind as _};
-use crate::web::editor;
 use crate::web::folder::{Folder, durably};
+use crate::web::jobs;
 use crate::web::printed;
 use crate::web::refusal::Refusal;
-
-/// The class list's file.
-pub(super) const ROSTER: &str = "roster.csv";
 
 /// Which pages are looked at.
 #[derive(Debug, Deserialize)]
@@ -129,8 +127,8 @@ pub(super) struct Print {
 }
 
 /// The name of the work that prints a test.
-pub(super) fn job(file: &str) -> String {
-    format!("print {file}")
+pub(super) fn job(folder: &Folder, file: &str) -> String {
+    jobs::name("print", folder, file)
 }
 
 /// Most spare sheets, as on the command line.
@@ -154,9 +152,10 @@ pub(super) fn begin(desk: &Desk, print: &Print) -> Result<String, Refusal> {
             Some(number.ok_or_else(what)?)
         }
     };
-    let roster = folder.path(ROSTER)?;
+    let roster = folder.path(roster::FILE)?;
     let roster = (print.class && roster.is_file()).then_some(roster);
     let students = roster.as_deref().map(roster::read).transpose()?.unwrap_or_default();
+    printed::same_rules(&folder, &print.file, print.large)?;
     let into = printed::folder_to_print(&folder, &print.file, print.large)?;
     let order = Order { students, spare };
     let forms = state.text.parse::<toml::Table>().ok();
@@ -177,13 +176,14 @@ pub(super) fn begin(desk: &Desk, print: &Print) -> Result<String, Refusal> {
         large_print: print.large,
         per_student: print.each,
     };
-    let (name, file) = (job(&print.file), print.file.clone());
+    let (name, file) = (job(&folder, &print.file), print.file.clone());
     desk.jobs().begin(&name, move |_| {
-        let said = sheet_command::print(&args)?;
+        // First, so that no sheet is ever there without what it was printed from.
         printed::keep_texts(&folder, &file, &into)?;
+        let said = sheet_command::print(&args)?;
         if let Some(list) = list {
             // Also of spare sheets alone, so that no later print gives their numbers to students.
-            durably(&into.join(printed::LIST), list.as_bytes())?;
+            durably(&into.join(SHEET_LIST), list.as_bytes())?;
         }
         Ok(said)
     })?;
@@ -219,7 +219,7 @@ pub(super) fn prints(folder: &Folder, test: &str) -> Markup {
 }
 
 fn sheets_in(print: &Path) -> String {
-    let list = std::fs::read_to_string(print.join(printed::LIST)).unwrap_or_default();
+    let list = std::fs::read_to_string(print.join(SHEET_LIST)).unwrap_or_default();
     match list.lines().count() {
         0 | 1 => words::MASTERS.to_owned(),
         lines => words::sheets(lines - 1),
@@ -229,7 +229,7 @@ fn sheets_in(print: &Path) -> String {
 fn link(test: &str, print: usize, file: &str) -> Markup {
     let number = print.to_string();
     let query = [("file", test), ("print", number.as_str()), ("name", file)];
-    let address = editor::address("/sheets/printed", &query);
+    let there = address("/sheets/printed", &query);
     let known = Document::ALL.into_iter().find(|document| document.file() == file);
     let title = match known {
         Some(document) => document.title(),
@@ -237,8 +237,8 @@ fn link(test: &str, print: usize, file: &str) -> Markup {
     };
     html! {
         li {
-            a href=(address) target="_blank" { (title) }
-            " " a.soft href={ (address) "&keep=true" } download { (words::DOWNLOAD) span.unseen { ": " (file) } }
+            a href=(there) target="_blank" { (title) }
+            " " a.soft href={ (there) "&keep=true" } download { (words::DOWNLOAD) span.unseen { ": " (file) } }
         }
     }
 }

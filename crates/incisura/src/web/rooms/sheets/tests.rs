@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 use axum::http::StatusCode;
 use serde_json::{Value, json};
 
+use crate::sheet_command::SHEET_LIST;
 use crate::web::desk::Desk;
 use crate::web::jobs::JobState;
 use crate::web::printed;
@@ -152,7 +153,7 @@ fn what_was_printed_stays_as_it_was_printed() {
     assert_eq!(status, StatusCode::OK, "{said}");
     let into = printed::printed_folder(&folder, FILE).unwrap();
     assert!(into.ends_with("sheets/test-1"));
-    let list = std::fs::read_to_string(into.join(printed::LIST)).unwrap();
+    let list = std::fs::read_to_string(into.join(SHEET_LIST)).unwrap();
     assert_eq!(list.lines().count(), 1 + 24 + 2);
     assert_eq!(std::fs::read_to_string(into.join(FILE)).unwrap(), folder.text(FILE).unwrap().text);
     assert!(into.join("rules.toml").is_file());
@@ -193,7 +194,44 @@ fn what_was_printed_stays_as_it_was_printed() {
     print(&desk, "spare=1");
     let prints = printed::prints(&folder, FILE);
     assert_eq!(prints.len(), 2);
-    assert_eq!(std::fs::read_to_string(prints[1].join(printed::LIST)).unwrap(), list);
+    assert_eq!(std::fs::read_to_string(prints[1].join(SHEET_LIST)).unwrap(), list);
+}
+
+/// A sheet's code names the test's text alone, so the rules must not change under it.
+#[test]
+fn a_test_is_not_printed_again_by_other_rules() {
+    let desk = desk();
+    let folder = desk.folder();
+    assert_eq!(print(&desk, "spare=1").0, StatusCode::OK);
+    let rules = folder.text("rules.toml").unwrap().text;
+    let changed = rules.replacen("points = 2", "points = 3", 1);
+    folder.save("rules.toml", &changed, None).unwrap();
+    let (status, words) = print(&desk, "spare=1");
+    assert_eq!(status, StatusCode::BAD_REQUEST);
+    for part in ["rules.toml were changed", "Undo the changes", "copy the test"] {
+        assert!(words.contains(part), "{words}");
+    }
+    let kept = printed::kept(&folder, FILE);
+    assert_eq!(kept.len(), 1);
+    assert_eq!(kept[0].text, folder.text(FILE).unwrap().text);
+    assert_eq!(kept[0].printed.conventions["rules.toml"], rules);
+    // A large print has codes of its own, and so has a copy.
+    assert_eq!(print(&desk, "spare=1&large=true").0, StatusCode::OK);
+    assert_eq!(printed::kept(&folder, FILE)[1].printed.conventions["rules.toml"], changed);
+    // Where nothing lies beside the sheets, what was read of them tells.
+    let print_folder = printed::printed_folder(&folder, FILE).unwrap();
+    std::fs::remove_file(print_folder.join("rules.toml")).unwrap();
+    assert_eq!(print(&desk, "spare=1").0, StatusCode::OK, "nobody can know");
+    std::fs::remove_file(print_folder.join("rules.toml")).unwrap();
+    let marks = folder.root().join("marks");
+    std::fs::create_dir_all(&marks).unwrap();
+    let (id, title, definition) = (kept[0].id.clone(), "Test 1".into(), kept[0].text.clone());
+    let conventions = course::Json::of(&kept[0].printed.conventions).unwrap();
+    let read = course::Test { id, title, definition, conventions };
+    course::Course::open(&marks).unwrap().add_test(&read, "2026-03-02T14:05:00Z").unwrap();
+    assert_eq!(print(&desk, "spare=1").0, StatusCode::BAD_REQUEST);
+    folder.undo("rules.toml").unwrap();
+    assert_eq!(print(&desk, "spare=1").0, StatusCode::OK);
 }
 
 #[test]
@@ -316,7 +354,7 @@ fn other_files_are_out_of_reach() {
     for file in ["../secret.toml", "course.toml", "roster.csv", "sheets/x.toml", "", "nowhere.toml"]
     {
         for path in ["/sheets", "/sheets/state", "/sheets/prints"] {
-            let told = answer(&desk, get(&crate::web::editor::address(path, &[("file", file)])));
+            let told = answer(&desk, get(&crate::web::address(path, &[("file", file)])));
             assert_ne!(told.status, StatusCode::OK, "{path} {file}");
         }
         let form = format!("file={file}");
