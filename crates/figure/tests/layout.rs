@@ -265,22 +265,25 @@ fn a_second_cycle_is_named_beside_its_traces_and_in_words() {
 #[test]
 fn the_second_cycles_loop_is_whole_however_long_it_lasts() {
     let other = invented(support::Shape { stretch: 1.3, ..Default::default() });
-    let cycle = invented(Default::default());
-    let spec = FigureSpec {
-        loop_channels: Some(["lv_volume", "lv_pressure"].map(str::to_owned)),
-        width_mm: 270.0,
-        ..usual()
-    };
-    let figure = figure::lay_out_over(&cycle, Some(&other), &subject(), &spec).unwrap();
-    let wanted = Tag::Ghost("lv_pressure".into());
-    let loops = figure.items.iter().filter(|item| item.tag == wanted);
-    let closed = loops.filter(|item| match &item.shape {
-        Shape::Lines { parts, .. } => {
-            parts.len() == 1 && parts[0].first() == parts[0].last() && parts[0].len() > 4
-        }
-        _ => false,
-    });
-    assert_eq!(closed.count(), 1);
+    // Of one beat, and of two that together are shorter than the other's one.
+    let two_short = support::Shape { stretch: 0.5, beats: 2, ..Default::default() };
+    for cycle in [invented(Default::default()), invented(two_short)] {
+        let spec = FigureSpec {
+            loop_channels: Some(["lv_volume", "lv_pressure"].map(str::to_owned)),
+            width_mm: 270.0,
+            ..usual()
+        };
+        let figure = figure::lay_out_over(&cycle, Some(&other), &subject(), &spec).unwrap();
+        let wanted = Tag::Ghost("lv_pressure".into());
+        let loops = figure.items.iter().filter(|item| item.tag == wanted);
+        let closed = loops.filter(|item| match &item.shape {
+            Shape::Lines { parts, .. } => {
+                parts.len() == 1 && parts[0].first() == parts[0].last() && parts[0].len() > 4
+            }
+            _ => false,
+        });
+        assert_eq!(closed.count(), 1, "{} s a beat", cycle.period_s);
+    }
 }
 
 #[test]

@@ -12,7 +12,7 @@ use serde::Serialize;
 use crate::args;
 use crate::failure::Failure;
 use crate::figure_command::{format_of, written};
-use crate::schematics::{self, Findings, RATES};
+use crate::schematics::{self, Findings, RATES, capitalised};
 use crate::{files, progress, simulate};
 
 pub(crate) fn run(args: &args::Convention) -> Result<(), Failure> {
@@ -232,12 +232,6 @@ fn report(convention: &Convention, found: &Findings) -> String {
         Err(why) => text += &wrapped(&format!("There is no build: {why}."), "  "),
     }
     text
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).collect()
 }
 
 /// The schematic, or the failure that says why there is none.

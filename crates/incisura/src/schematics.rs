@@ -52,6 +52,13 @@ pub(crate) fn source_beside(named: &str, folder: &Path) -> Result<String, Failur
     }
 }
 
+/// A step's title or a rule's words, as a sentence begins.
+pub(crate) fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.into_iter().flatten().chain(letters).collect()
+}
+
 /// A resting adult with the rate and PR interval of `heart`, in sinus rhythm, for one beat.
 pub(crate) fn normal_beat(heart: &Heart) -> Result<Cycle, Failure> {
     let mut normal = Heart { rhythm: Rhythm::default(), ..Heart::default() };

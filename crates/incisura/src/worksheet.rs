@@ -85,12 +85,19 @@ pub(crate) fn write(
 ) -> Result<PathBuf, Failure> {
     let [blank, key] = worksheet(source, named, beats, options)?;
     let key_path = beside(path);
-    let title = format!("Measuring a recording: {}", options.title);
-    let pdfs = [figure::pdf_of(&blank, &title)?, figure::pdf_of(&key, &format!("Key: {title}"))?];
+    let [title, of_key] = titles(options.title);
+    let pdfs = [figure::pdf_of(&blank, &title)?, figure::pdf_of(&key, &of_key)?];
     for (path, pdf) in [path, &key_path].into_iter().zip(pdfs) {
         files::replace(path, &pdf)?;
     }
     Ok(key_path)
+}
+
+/// The titles of the worksheet of a recording called `name`, and of its key.
+pub(crate) fn titles(name: &str) -> [String; 2] {
+    let title = format!("Measuring a recording: {name}");
+    let key = format!("Key: {title}");
+    [title, key]
 }
 
 /// Where the key of the worksheet at `path` goes.
@@ -114,8 +121,9 @@ fn filled(shown: &Shown, named: &[Named], beats: &[Beat], options: &Options<'_>)
         chosen.map_or(f64::NAN, |beat| beat.anchor_s),
     )];
     notes.extend(recording::late_pulse(&measured));
+    let [title, _] = titles(options.title);
     Worksheet {
-        title: format!("Measuring a recording: {}", options.title),
+        title,
         paper: options.paper,
         about: shown.about(),
         scale: scale(&blank, shown.is_calibrated()),

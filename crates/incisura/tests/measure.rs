@@ -314,6 +314,14 @@ fn corrections_are_kept_beside_and_never_overwritten() {
     assert_eq!(count(&fewer), count(&before) - 1);
     assert_eq!(fewer["corrections"], 2);
 
+    // Its R peak brings it back, and so it stays where the table is read again.
+    let back = ["lab.csv", "--corrections", "back.csv"];
+    let [gone, there] = [["--remove", remove.as_str()], ["--add", remove.as_str()]];
+    measured(&folder, &[&back, &who[..], &gone, &there].concat());
+    let again = json(&folder, &back);
+    assert_eq!((count(&again), &again["corrections"]), (count(&before), &Value::from(2)));
+    assert_eq!(mark(&again, 20, "r_peak")["by_hand"], true);
+
     let named = ["lab.csv", "--corrections", "own.csv"];
     assert!(refused(&folder, 1, &named).contains("own.csv"));
     measured(&folder, &[&named, &who[..], &["--add", &add]].concat());

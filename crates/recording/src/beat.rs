@@ -38,6 +38,10 @@ pub struct BeatMark {
 pub struct Beat {
     /// When its anchor is, in seconds from the recording's start.
     pub anchor_s: f64,
+    /// When it was found, or first put there by hand: by this the table of corrections names the
+    /// beat, wherever its anchor was moved since.
+    #[serde(skip)]
+    pub found_s: f64,
     /// What the anchor is.
     pub anchor: Anchor,
     /// How sure it is that a beat is there, 0 … 1; at most 0.7 without an ECG.

@@ -2,13 +2,14 @@
 //!
 //! The table has the columns of [`Correction::HEADER`]. `beat` is the time of the beat's anchor in
 //! seconds, or `#` and its number from 1; `from_s` is where the program had the landmark, or
-//! `added`; `to_s` is where it belongs, or `removed`. Later rows go before earlier ones.
+//! `added`; `to_s` is where it belongs, or `removed`. Later rows go before earlier ones. An R peak
+//! that is added where no beat is makes one, which is called by the time in the row's `beat`.
 
 use std::fmt;
 
 use crate::ReadError;
 use crate::beat::{Anchor, Beat, BeatMark};
-use crate::find::{LONGEST_RR_S, stretch};
+use crate::find::{LONGEST_RR_S, beat_at, stretch};
 use crate::naming::Named;
 use crate::source::Source;
 use crate::stretch::Stretch;
@@ -37,9 +38,9 @@ pub struct Correction {
 /// Which beat is meant.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Which {
-    /// The one with its anchor nearest to this time, in seconds from the recording's start.
+    /// The one that was found nearest to this time, in seconds from the recording's start.
     Near(f64),
-    /// The one with this number, from 1.
+    /// The one with this number among those found, from 1.
     Number(usize),
 }
 
@@ -236,11 +237,18 @@ fn seconds(text: &str, like: &str) -> Result<f64, String> {
     number.ok_or_else(|| format!("“{text}” is no time in seconds; write it like {like}"))
 }
 
+/// A beat that a row can name, with its name; without the beat where a row removed it.
+struct Known {
+    found_s: f64,
+    beat: Option<Beat>,
+}
+
 /// Makes `corrections` on `beats`, all of them or none, in their order.
 ///
 /// A landmark that was moved or added has confidence 1 and says that it was put there by hand. A
 /// beat is aligned anew where its R peak was moved on the ECG it was found on, and is no beat where
-/// that R peak was removed.
+/// that R peak was removed. Where an R peak was added far from every beat there is a new one, with
+/// what else is found of it.
 ///
 /// # Errors
 /// What does not fit this recording, row by row; what the source could not read.
@@ -251,9 +259,10 @@ pub fn correct<S: Source + ?Sized>(
     corrections: &[Correction],
 ) -> Result<(), CorrectionError> {
     let mut faults = Vec::new();
-    let mut changed: Vec<Option<Beat>> = beats.iter().cloned().map(Some).collect();
+    let known = |beat: &Beat| Known { found_s: beat.found_s, beat: Some(beat.clone()) };
+    let mut known: Vec<Known> = beats.iter().map(known).collect();
     for correction in corrections {
-        let done = one(source, named, beats, &mut changed, correction)?;
+        let done = one(source, named, &mut known, beats.len(), correction)?;
         if let Err(what) = done {
             faults.push(CorrectionFault { line: correction.line, what });
         }
@@ -261,34 +270,24 @@ pub fn correct<S: Source + ?Sized>(
     if !faults.is_empty() {
         return Err(CorrectionError::Wrong(faults));
     }
-    let joined = joined(beats, &changed);
-    *beats = changed.into_iter().flatten().collect();
-    for (beat, rr_s) in beats.iter_mut().zip(joined) {
-        beat.rr_s = rr_s;
+    *beats = known.into_iter().filter_map(|known| known.beat).collect();
+    beats.sort_by(|a, b| a.anchor_s.total_cmp(&b.anchor_s));
+    let mut last: Option<f64> = None;
+    for beat in beats {
+        let rr_s = last.map(|last| beat.anchor_s - last);
+        beat.rr_s = rr_s.filter(|rr_s| *rr_s <= LONGEST_RR_S);
+        last = Some(beat.anchor_s);
     }
     Ok(())
 }
 
-/// The intervals before the beats that are left, where nothing was missed between.
-fn joined(before: &[Beat], changed: &[Option<Beat>]) -> Vec<Option<f64>> {
-    let (mut last, mut whole, mut all) = (None, true, Vec::new());
-    for (old, new) in before.iter().zip(changed) {
-        whole &= old.rr_s.is_some();
-        if let Some(beat) = new {
-            let rr = last.filter(|_| whole).map(|last| beat.anchor_s - last);
-            all.push(rr.filter(|rr| *rr <= LONGEST_RR_S));
-            (last, whole) = (Some(beat.anchor_s), true);
-        }
-    }
-    all
-}
-
-/// Makes one correction; what is wrong with it is the inner error.
+/// Makes one correction; what is wrong with it is the inner error. The first `found` of those
+/// `known` have numbers.
 fn one<S: Source + ?Sized>(
     source: &mut S,
     named: &[Named],
-    before: &[Beat],
-    changed: &mut [Option<Beat>],
+    known: &mut Vec<Known>,
+    found: usize,
     correction: &Correction,
 ) -> Result<Result<(), String>, ReadError> {
     let Correction { landmark, change, .. } = correction;
@@ -297,17 +296,34 @@ fn one<S: Source + ?Sized>(
         let what = format!("“{}” is not in this recording; ", correction.channel);
         return Ok(Err(what + "there are " + &there.join(", ")));
     };
-    let found = match which(before, correction.beat) {
-        Ok(index) => changed[index].as_mut().map(|beat| (index, beat)),
+    let anchors = is_anchor(named, channel, landmark);
+    let place = which(known, found, correction.beat);
+    let there = place.as_ref().is_ok_and(|index| known[*index].beat.is_some());
+    if let (Change::Added { to_s }, Which::Near(found_s)) = (*change, correction.beat)
+        && anchors
+        && !there
+    {
+        let beat = match new_beat(source, named, known, channel, [found_s, to_s])? {
+            Ok(beat) => Known { found_s, beat: Some(beat) },
+            Err(what) => return Ok(Err(what)),
+        };
+        match place {
+            Ok(removed) => known[removed] = beat,
+            Err(_) => known.push(beat),
+        }
+        return Ok(Ok(()));
+    }
+    let slot = match place {
+        Ok(index) => &mut known[index].beat,
         Err(what) => return Ok(Err(what)),
     };
-    let Some((index, beat)) = found else {
+    let Some(beat) = slot.as_mut() else {
         return Ok(Err("a row above removed this beat; take one of the two rows out".to_owned()));
     };
-    let anchors = anchors(named, channel, landmark) && beat.anchor == Anchor::RPeak;
+    let anchors = anchors && beat.anchor == Anchor::RPeak;
     let to_s = match *change {
         Change::Removed { .. } if anchors => {
-            changed[index] = None;
+            *slot = None;
             return Ok(Ok(()));
         }
         Change::Removed { .. } => {
@@ -316,7 +332,11 @@ fn one<S: Source + ?Sized>(
         }
         Change::Moved { to_s, .. } | Change::Added { to_s } => to_s,
     };
-    let value = match value_at(source, named, channel, beat, to_s)? {
+    if !(REACH_S[0]..=REACH_S[1]).contains(&(to_s - beat.anchor_s)) {
+        let what = format!("{to_s} s is too far from the beat at {:.3} s", beat.anchor_s);
+        return Ok(Err(what + "; name the beat it belongs to in the column “beat”"));
+    }
+    let value = match value_at(source, &named[channel], to_s)? {
         Ok(value) => value,
         Err(what) => return Ok(Err(what)),
     };
@@ -325,6 +345,36 @@ fn one<S: Source + ?Sized>(
         beat.anchor_s = to_s;
     }
     Ok(Ok(()))
+}
+
+/// The beat, called by `found_s`, whose R peak was missed at `to_s`; or why it cannot be.
+fn new_beat<S: Source + ?Sized>(
+    source: &mut S,
+    named: &[Named],
+    known: &[Known],
+    channel: usize,
+    [found_s, to_s]: [f64; 2],
+) -> Result<Result<Beat, String>, ReadError> {
+    let near = |a: f64, b: f64| (a - b).abs() <= SAME_BEAT_S;
+    if !near(found_s, to_s) {
+        return Ok(Err(format!(
+            "there is no beat at {found_s} s; to add one, write its R peak's time, {to_s}, in the \
+             column “beat”, too"
+        )));
+    }
+    let beats = known.iter().filter_map(|known| known.beat.as_ref());
+    let others: Vec<f64> = beats.map(|beat| beat.anchor_s).collect();
+    if let Some(other_s) = others.iter().find(|other_s| near(**other_s, to_s)) {
+        return Ok(Err(format!("there is a beat at {other_s:.3} s already; move its R peak")));
+    }
+    let value = match value_at(source, &named[channel], to_s)? {
+        Ok(value) => value,
+        Err(what) => return Ok(Err(what)),
+    };
+    let mut beat = beat_at(source, named, to_s, &others)?;
+    beat.found_s = found_s;
+    put(named, &mut beat, channel, "r_peak", to_s, value);
+    Ok(Ok(beat))
 }
 
 /// Puts a landmark where a person has it.
@@ -344,44 +394,49 @@ fn put(
     beat.marks.sort_by(|a, b| a.channel.cmp(&b.channel).then(a.time_s.total_cmp(&b.time_s)));
 }
 
-/// Whether a landmark on a channel is what beats are found by.
-fn anchors(named: &[Named], channel: usize, landmark: &str) -> bool {
+/// Whether a landmark on the channel numbered `channel` is what beats are found by.
+pub fn is_anchor(named: &[Named], channel: usize, landmark: &str) -> bool {
     let first = named.iter().position(|named| named.channel == "ecg");
     let first = first.or_else(|| named.iter().position(Named::is_ecg));
     landmark == "r_peak" && first == Some(channel)
 }
 
-fn which(beats: &[Beat], which: Which) -> Result<usize, String> {
+/// Whether a landmark that is added at a time, in seconds, makes a beat: an R peak that was missed,
+/// where none of `beats` is.
+pub fn makes_beat(
+    named: &[Named],
+    beats: &[Beat],
+    channel: usize,
+    landmark: &str,
+    time_s: f64,
+) -> bool {
+    let far = |place_s: f64| (place_s - time_s).abs() > SAME_BEAT_S;
+    is_anchor(named, channel, landmark)
+        && beats.iter().all(|beat| far(beat.found_s) && far(beat.anchor_s))
+}
+
+fn which(known: &[Known], found: usize, which: Which) -> Result<usize, String> {
     match which {
-        Which::Number(number) if (1..=beats.len()).contains(&number) => Ok(number - 1),
-        Which::Number(number) => {
-            Err(format!("there is no beat #{number}; there are {}", beats.len()))
-        }
+        Which::Number(number) if (1..=found).contains(&number) => Ok(number - 1),
+        Which::Number(number) => Err(format!("there is no beat #{number}; there are {found}")),
         Which::Near(time_s) => {
-            let off = |index: &usize| (beats[*index].anchor_s - time_s).abs();
-            let near = (0..beats.len()).min_by(|a, b| off(a).total_cmp(&off(b)));
+            let off = |index: &usize| (known[*index].found_s - time_s).abs();
+            let near = (0..known.len()).min_by(|a, b| off(a).total_cmp(&off(b)));
             near.filter(|index| off(index) <= SAME_BEAT_S).ok_or_else(|| {
                 let near =
-                    near.map(|index| format!("; the nearest is at {:.3} s", beats[index].anchor_s));
+                    near.map(|index| format!("; the nearest is at {:.3} s", known[index].found_s));
                 format!("there is no beat at {time_s} s{}", near.unwrap_or_default())
             })
         }
     }
 }
 
-/// The value of a channel at a time that can belong to a beat; or why there is none.
+/// The value of a channel at a time; or why there is none.
 fn value_at<S: Source + ?Sized>(
     source: &mut S,
-    named: &[Named],
-    channel: usize,
-    beat: &Beat,
+    named: &Named,
     time_s: f64,
 ) -> Result<Result<f64, String>, ReadError> {
-    if !(REACH_S[0]..=REACH_S[1]).contains(&(time_s - beat.anchor_s)) {
-        let what = format!("{time_s} s is too far from the beat at {:.3} s", beat.anchor_s);
-        return Ok(Err(what + "; name the beat it belongs to in the column “beat”"));
-    }
-    let named = &named[channel];
     let nothing = || format!("nothing was recorded on {} at {time_s} s", named.channel);
     let signal = source.signals().get(named.signal);
     let Some(rate_hz) = signal.map(|signal| signal.rate_hz).filter(|_| time_s >= 0.0) else {

@@ -139,11 +139,35 @@ fn read<S: Source + ?Sized>(
     piece: &mut Piece,
 ) -> Result<(), ReadError> {
     (piece.from_s, piece.to_s) = (from_s, from_s + PIECE_S);
+    stretches(source, named, [from_s - MARGIN_S, from_s + PIECE_S + MARGIN_S], piece)
+}
+
+/// Reads the same stretch of all channels.
+fn stretches<S: Source + ?Sized>(
+    source: &mut S,
+    named: &[Named],
+    span_s: [f64; 2],
+    piece: &mut Piece,
+) -> Result<(), ReadError> {
     piece.stretches.resize_with(named.len(), Stretch::default);
     for (named, into) in named.iter().zip(&mut piece.stretches) {
-        stretch(source, named, [from_s - MARGIN_S, from_s + PIECE_S + MARGIN_S], into)?;
+        stretch(source, named, span_s, into)?;
     }
     Ok(())
+}
+
+/// The beat that has its R peak at `at_s` because a person says so, with what else is found of it;
+/// `others` are the anchors of all other beats.
+pub(crate) fn beat_at<S: Source + ?Sized>(
+    source: &mut S,
+    named: &[Named],
+    at_s: f64,
+    others: &[f64],
+) -> Result<Beat, ReadError> {
+    let [from_s, to_s] = [at_s - MARGIN_S, at_s + MARGIN_S];
+    let mut piece = Piece { from_s, to_s, ..Piece::default() };
+    stretches(source, named, [from_s, to_s], &mut piece)?;
+    Ok(Finder { named }.beat_at(&mut piece, at_s, others))
 }
 
 /// Which way the waves of each ECG point is looked at over this long, seconds.

@@ -49,7 +49,8 @@ mod stretch;
 pub use average::{Average, AverageMark, LeftOut, Spread, average};
 pub use beat::{Anchor, Beat, BeatMark};
 pub use corrections::{
-    Change, Correction, CorrectionError, CorrectionFault, Which, correct, corrections, landmarks_of,
+    Change, Correction, CorrectionError, CorrectionFault, Which, correct, corrections, is_anchor,
+    landmarks_of, makes_beat,
 };
 pub use explain::late_pulse;
 pub use find::{beats, landmark, landmark_between, look, look_from};

@@ -45,17 +45,46 @@ pub(crate) struct Finder<'a> {
 impl Finder<'_> {
     /// The beats of `piece`, in the order of time.
     pub(crate) fn beats(&self, piece: &mut Piece) -> Vec<Beat> {
+        self.clean(piece);
+        let starts = self.starts(piece);
+        let told = |start: &Start| (piece.from_s..piece.to_s).contains(&start.time_s);
+        let beats = self.landmarked(piece, &starts);
+        let mut beats: Vec<Beat> =
+            beats.into_iter().zip(&starts).filter(|(_, start)| told(start)).map(|b| b.0).collect();
+        beats.retain(|beat| beat.confidence >= LEAST_SURE);
+        beats
+    }
+
+    /// The beat that has its R peak at `at_s` because a person says so, with what else is found of
+    /// it; `others` are the anchors of the beats around.
+    pub(crate) fn beat_at(&self, piece: &mut Piece, at_s: f64, others: &[f64]) -> Beat {
+        self.clean(piece);
+        let inside = |time_s: &f64| (piece.from_s..piece.to_s).contains(time_s);
+        let mut times: Vec<f64> = others.iter().copied().filter(inside).collect();
+        times.sort_by(f64::total_cmp);
+        let index = times.partition_point(|time_s| *time_s < at_s);
+        times.insert(index, at_s);
+        let start =
+            |time_s| Start { time_s, confidence: 1.0, anchor: Anchor::RPeak, second_s: None };
+        let starts: Vec<Start> = times.into_iter().map(start).collect();
+        self.landmarked(piece, &starts).swap_remove(index)
+    }
+
+    fn clean(&self, piece: &mut Piece) {
         for (named, stretch) in self.named.iter().zip(&mut piece.stretches) {
             if named.is_ecg() {
                 remove_mains(&mut stretch.samples, stretch.rate_hz);
             }
         }
-        let starts = self.starts(piece);
-        let told = |start: &Start| (piece.from_s..piece.to_s).contains(&start.time_s);
+    }
+
+    /// A beat for each of `starts`, with its landmarks on all channels.
+    fn landmarked(&self, piece: &Piece, starts: &[Start]) -> Vec<Beat> {
         let mut beats: Vec<Beat> = starts
             .iter()
             .map(|start| Beat {
                 anchor_s: start.time_s,
+                found_s: start.time_s,
                 anchor: start.anchor,
                 confidence: start.confidence,
                 rr_s: None,
@@ -65,11 +94,8 @@ impl Finder<'_> {
             })
             .collect();
         for channel in 0..self.named.len() {
-            self.channel(channel, piece, &starts, &mut beats);
+            self.channel(channel, piece, starts, &mut beats);
         }
-        let mut beats: Vec<Beat> =
-            beats.into_iter().zip(&starts).filter(|(_, start)| told(start)).map(|b| b.0).collect();
-        beats.retain(|beat| beat.confidence >= LEAST_SURE);
         beats
     }
 

@@ -5,7 +5,7 @@ mod support;
 
 use recording::{
     Beat, Correction, CorrectionError, Held, Named, Source as _, beats, correct, corrections,
-    guess, landmarks_of, measure,
+    guess, landmarks_of, makes_beat, measure,
 };
 use support::errors::CHANNELS;
 use support::synthetic::recording;
@@ -78,6 +78,78 @@ fn r_peaks_carry_their_beats_with_them() {
     assert_eq!(found[0].rr_s, None);
 }
 
+/// Where the program missed a beat, an R peak brings it, with what else is found of it, and later
+/// rows name it by that time.
+#[test]
+fn a_missed_beat_is_brought_by_its_r_peak() {
+    let (mut memory, named, whole) = found();
+    let missed = &whole[5];
+    let at = (1000.0 * missed.anchor_s).round() / 1000.0;
+    let correct_all = |memory: &mut Held, rows: &[String]| {
+        let mut beats = whole.clone();
+        beats.remove(5);
+        let rows = corrections(&format!("{HEAD}{}\n", rows.join("\n"))).unwrap();
+        correct(memory, &named, &mut beats, &rows).map(|()| beats)
+    };
+    let added = format!("ecg,r_peak,{at},added,{at},R. A.,,missed");
+    let beats = correct_all(&mut memory, std::slice::from_ref(&added)).unwrap();
+    assert_eq!(beats.len(), whole.len());
+    let new = &beats[5];
+    assert_eq!((new.anchor_s, new.found_s, new.confidence), (at, at, 1.0));
+    assert!(new.mark("r_peak", 0).unwrap().by_hand);
+    assert_eq!(new.quality.len(), named.len());
+    for (old, new) in whole.iter().zip(&beats) {
+        let gap = old.rr_s.zip(new.rr_s).map_or(0.0, |(old, new)| (old - new).abs());
+        assert!(gap < 0.002 && old.rr_s.is_some() == new.rr_s.is_some(), "{:?}", new.rr_s);
+    }
+    assert!(missed.marks.len() > 15, "there is something to find");
+    for mark in &missed.marks {
+        let again = new.mark(mark.name, mark.channel).unwrap();
+        assert!((again.time_s - mark.time_s).abs() < 0.005, "{} {}", mark.name, again.time_s);
+        assert!(again.by_hand == (mark.name == "r_peak" && mark.channel == 0), "{}", mark.name);
+    }
+
+    let moved = format!("ecg,r_peak,{at},{at},{},R. A.,,by eye", at + 0.2);
+    let t_end = format!("ecg,t_end,{at},{at},{},R. A.,,by eye", at + 0.5);
+    let removed = format!("ecg,r_peak,{at},{at},removed,R. A.,,none after all");
+    let rows = [added.clone(), moved, t_end];
+    let beats = correct_all(&mut memory, &rows).unwrap();
+    assert_eq!((beats[5].anchor_s, beats[5].found_s), (at + 0.2, at));
+    assert_eq!(beats[5].mark("t_end", 0).unwrap().time_s, at + 0.5);
+    let beats = correct_all(&mut memory, &[added.clone(), removed.clone()]).unwrap();
+    assert_eq!(beats.len(), whole.len() - 1);
+    let beats = correct_all(&mut memory, &[added.clone(), removed, added]).unwrap();
+    assert_eq!((beats.len(), beats[5].anchor_s), (whole.len(), at));
+}
+
+/// A beat that was removed comes back with its R peak, too.
+#[test]
+fn a_removed_beat_is_brought_back_by_its_r_peak() {
+    let (mut memory, named, mut beats) = found();
+    let before = beats.clone();
+    let at = before[4].anchor_s;
+    let text = format!("{HEAD}ecg,r_peak,#5,{at},removed,A,,b\necg,r_peak,{at},added,{at},A,,c\n");
+    correct(&mut memory, &named, &mut beats, &corrections(&text).unwrap()).unwrap();
+    let times = |beats: &[Beat]| beats.iter().map(|beat| beat.anchor_s).collect::<Vec<_>>();
+    assert_eq!(times(&beats), times(&before));
+    assert!(beats[4].mark("r_peak", 0).unwrap().by_hand);
+}
+
+#[test]
+fn an_r_peak_makes_a_beat_only_where_none_is() {
+    let (_, named, beats) = found();
+    let between = 0.5 * (beats[3].anchor_s + beats[4].anchor_s);
+    assert!(makes_beat(&named, &beats, 0, "r_peak", between));
+    assert!(!makes_beat(&named, &beats, 0, "r_peak", beats[3].anchor_s + 0.1));
+    assert!(!makes_beat(&named, &beats, 0, "t_peak", between));
+    assert!(!makes_beat(&named, &beats, 1, "r_peak", between), "another channel's");
+    let mut moved = beats.clone();
+    moved[3].anchor_s = between;
+    for taken in [between, beats[3].anchor_s] {
+        assert!(!makes_beat(&named, &moved, 0, "r_peak", taken), "it has a name there");
+    }
+}
+
 #[test]
 fn landmarks_are_added_and_taken_away_and_the_last_row_counts() {
     let (mut memory, named, mut found) = found();
@@ -121,6 +193,8 @@ fn what_is_wrong_is_told_by_line_and_changes_nothing() {
         ("ecg,t_end,#900,1,1.1,a,,b", "there is no beat #900"),
         ("ecg,t_end,500,1,1.1,a,,b", "there is no beat at 500 s; the nearest is at"),
         ("ecg,t_end,#2,1,9,a,,b", "too far from the beat"),
+        ("ecg,r_peak,500,added,500,a,,b", "nothing was recorded on ecg at 500 s"),
+        ("ecg,r_peak,500,added,400,a,,b", "there is no beat at 500 s; to add one"),
     ];
     let text: String = rows.iter().map(|(row, _)| format!("{row}\n")).collect();
     for (fault, (_, words)) in wrong(&format!("{HEAD}{text}")).iter().zip(rows) {

@@ -62,7 +62,7 @@ impl<'a> Plan<'a> {
             return Vec::new();
         };
         let once = scene.start_s + ghost.period_s;
-        let end_s = if scene.repeats() { scene.end_s } else { once };
+        let end_s = if scene.repeats() { scene.end_s.max(once) } else { once };
         pairs(x, y, [scene.start_s, end_s.min(y.end_s())], ghost.period_s)
     }
 

@@ -103,7 +103,7 @@ pub(crate) struct ByHand {
     /// Take away what is none; an R peak takes its beat with it
     #[arg(long, value_name = "PLACE", value_parser = place, requires_all = ["who", "why"])]
     pub(crate) remove: Vec<Edit>,
-    /// Put a landmark where none was found
+    /// Put a landmark where none was found; an R peak where no beat is brings one
     #[arg(long, value_name = "PLACE", value_parser = place, requires_all = ["who", "why"])]
     pub(crate) add: Vec<Edit>,
     /// Who corrects

@@ -26,6 +26,9 @@ pub(crate) struct Row {
 pub(crate) struct Beside {
     /// The landmark that both are aligned on.
     pub(crate) aligned_on: &'static str,
+    /// The channel that it is on.
+    #[serde(skip)]
+    pub(crate) channel: &'static str,
     pub(crate) recorded_bpm: f64,
     pub(crate) computed_bpm: f64,
     pub(crate) rows: Vec<Row>,
@@ -69,24 +72,24 @@ pub(crate) fn beside_cycle(
     subject: &Subject,
 ) -> Option<Beside> {
     let recorded_bpm = 60.0 / average.cycle.period_s;
-    let both = |(name, channel): &&(&'static str, &str)| {
+    let both = |(name, channel): &&(&str, &str)| {
         average.cycle.landmark_on(name, channel).is_some()
             && computed.landmark_on(name, channel).is_some()
     };
-    let (aligned_on, channel) = ANCHORS.iter().find(both)?;
+    let &(aligned_on, channel) = ANCHORS.iter().find(both)?;
     let at = |cycle: &Cycle| cycle.landmark_on(aligned_on, channel).map_or(0.0, |l| l.time_s);
     let zeros = [at(&average.cycle), at(computed)];
     let mut rows: Vec<Row> = average
         .marks
         .iter()
-        .filter(|mark| (mark.name, mark.channel.as_str()) != (*aligned_on, *channel))
+        .filter(|mark| (mark.name, mark.channel.as_str()) != (aligned_on, channel))
         .filter(|mark| subject.channel(&mark.channel).is_some())
         .filter_map(|mark| row(mark, computed, zeros))
         .collect();
     let order = |row: &Row| subject.channels.iter().position(|kind| kind.id == row.channel);
     rows.sort_by(|a, b| order(a).cmp(&order(b)).then(a.recorded_ms.total_cmp(&b.recorded_ms)));
     let computed_bpm = 60.0 / computed.period_s;
-    Some(Beside { aligned_on, recorded_bpm, computed_bpm, rows })
+    Some(Beside { aligned_on, channel, recorded_bpm, computed_bpm, rows })
 }
 
 /// A resting adult at `bpm`, or at the nearest rate that the model has.

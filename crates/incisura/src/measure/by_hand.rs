@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use recording::{
     Beat, Change, Correction, CorrectionError, Named, Recording, Which, correct, corrections,
-    landmarks_of,
+    landmarks_of, makes_beat,
 };
 
 use crate::args::{self, Edit};
@@ -58,7 +58,6 @@ pub(crate) fn apply(
         let text = files::read(&table)?;
         rows = corrections(&text).map_err(|error| Failure::file(&table, error.to_string()))?;
     }
-    let found = beats.clone();
     let wrong = |error| match error {
         CorrectionError::Read(error) => Failure::recording(path, error),
         wrong => Failure::file(&table, wrong.to_string()),
@@ -68,7 +67,7 @@ pub(crate) fn apply(
     let said = |text: &Option<String>| text.clone().unwrap_or_default();
     let (who, why) = (said(&args.who), said(&args.why));
     for (how, edit) in edits {
-        let row = row(how, edit, [&who, &why], named, &found, beats).map_err(Failure::Other)?;
+        let row = row(how, edit, [&who, &why], named, beats).map_err(Failure::Other)?;
         correct(recording, named, beats, std::slice::from_ref(&row)).map_err(|error| {
             let place = format!("{}@{}", edit.landmark, edit.at_s);
             Failure::Other(format!("{place}: {error}"))
@@ -99,34 +98,35 @@ pub(crate) fn table_name(name: &str) -> String {
     format!("{name}.corrections.csv")
 }
 
-/// The row for what was asked; `found` are the beats as they were found, `beats` as they are now.
+/// The row for what was asked of `beats` as they are now.
 pub(crate) fn row(
     how: How,
     edit: &Edit,
     [who, why]: [&str; 2],
     named: &[Named],
-    found: &[Beat],
     beats: &[Beat],
 ) -> Result<Correction, String> {
     let channels = channels(edit, named)?;
-    let (channel, beat, from_s) = match how {
+    let new = || makes_beat(named, beats, channels[0], &edit.landmark, edit.at_s);
+    let (channel, found_s, from_s) = match how {
+        How::Add if new() => (channels[0], edit.at_s, edit.at_s),
         How::Add => {
             let beat = beats.iter().rev().find(|beat| beat.anchor_s <= edit.at_s + 0.3);
             let beat = beat.or(beats.first()).ok_or("there is no beat")?;
-            (channels[0], beat, edit.at_s)
+            (channels[0], beat.found_s, edit.at_s)
         }
-        How::Move | How::Remove => there(edit, &channels, named, beats)?,
+        How::Move | How::Remove => {
+            let (channel, beat, from_s) = there(edit, &channels, named, beats)?;
+            (channel, beat.found_s, from_s)
+        }
     };
-    // The table names beats as they were found, before anything was moved.
-    let off = |other: &&Beat| (other.anchor_s - beat.anchor_s).abs();
-    let original = found.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
     let name = edit.landmark.as_str();
     let known = landmarks_of(&named[channel].channel).iter().find(|known| **known == name);
     Ok(Correction {
         line: 0,
         channel: named[channel].channel.clone(),
         landmark: known.ok_or("this landmark is not known")?,
-        beat: Which::Near(milliseconds(original.unwrap_or(beat).anchor_s)),
+        beat: Which::Near(milliseconds(found_s)),
         change: match how {
             How::Move => Change::Moved { from_s: milliseconds(from_s), to_s: edit.to_s },
             How::Remove => Change::Removed { from_s: milliseconds(from_s) },

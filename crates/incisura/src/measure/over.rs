@@ -3,16 +3,21 @@
 use cycle::{Cycle, Trace};
 use recording::Average;
 
-/// `computed` on the average beat's time axis, with the landmark `aligned_on` where the average has
-/// it. What has no unit, or another one than was recorded, is as high as the recorded trace.
-pub(crate) fn beneath(average: &Average, computed: &Cycle, aligned_on: &str) -> Option<Cycle> {
-    let own = average.cycle.landmark(aligned_on)?;
+use super::beside::Beside;
+
+/// `computed` on the average beat's time axis, with the landmark that `beside` is aligned on where
+/// the average has it. What has no unit, or another one than was recorded, is as high as the recorded
+/// trace.
+pub(crate) fn beneath(average: &Average, computed: &Cycle, beside: &Beside) -> Option<Cycle> {
+    let on = |cycle: &Cycle| {
+        cycle.landmark_on(beside.aligned_on, beside.channel).map(|landmark| landmark.time_s)
+    };
+    let own_s = on(&average.cycle)?;
     let (start_s, end_s) = average.cycle.span_s()?;
     let (first_s, last_s) = computed.span_s()?;
     let turn_s = if computed.repeats { last_s - first_s } else { 0.0 };
     // The second turn's landmark is taken, so that there is something before it.
-    let zero_s = computed.landmark_on(aligned_on, &own.channel)?.time_s + turn_s;
-    let by_s = own.time_s - zero_s;
+    let by_s = own_s - (on(computed)? + turn_s);
     let mut cycle = computed.continued(last_s + turn_s + (end_s - start_s));
     for trace in &mut cycle.traces {
         trace.start_s += by_s;
@@ -51,22 +56,28 @@ mod tests {
 
     use super::*;
 
-    fn cycle(start_s: f64, height: f64, r_s: f64, repeats: bool) -> Cycle {
+    fn cycle(start_s: f64, height: f64, peak_s: f64, repeats: bool) -> Cycle {
         let samples = (0..100).map(|i| if i == 50 { height } else { 0.0 }).collect();
         let trace = Trace::new("finger_pulse", "relative", 100.0, start_s, samples);
-        let landmark = Landmark {
+        // The same name on another channel is another landmark.
+        let landmarks = [("aortic_pressure", peak_s - 0.1), ("finger_pulse", peak_s)];
+        let landmark = |(channel, time_s): (&str, f64)| Landmark {
             name: "systolic_peak".into(),
-            channel: "finger_pulse".into(),
-            time_s: r_s,
+            channel: channel.into(),
+            time_s,
             value: height,
         };
-        let (traces, landmarks) = (vec![trace], vec![landmark]);
-        Cycle { period_s: 1.0, traces, landmarks, repeats, ..Cycle::default() }
+        let landmarks = landmarks.map(landmark).to_vec();
+        Cycle { period_s: 1.0, traces: vec![trace], landmarks, repeats, ..Cycle::default() }
+    }
+
+    fn on(aligned_on: &'static str, channel: &'static str) -> Beside {
+        Beside { aligned_on, channel, recorded_bpm: 60.0, computed_bpm: 60.0, rows: Vec::new() }
     }
 
     #[test]
-    fn the_computed_landmark_comes_to_lie_on_the_recorded_one() {
-        let average = Average {
+    fn the_computed_landmark_comes_to_lie_on_the_recorded_one_of_the_same_channel() {
+        let mut average = Average {
             cycle: cycle(-0.4, 3.0, 0.1, false),
             spread: Vec::new(),
             marks: Vec::new(),
@@ -74,10 +85,16 @@ mod tests {
             left_out: Vec::new(),
             provenance: String::new(),
         };
-        let under = beneath(&average, &cycle(0.0, 1.0, 0.5, true), "systolic_peak").unwrap();
+        // On the other channel it is elsewhere than on the computed cycle.
+        average.cycle.landmarks[0].time_s = -0.3;
+        let computed = cycle(0.0, 1.0, 0.5, true);
+        let pulse = on("systolic_peak", "finger_pulse");
+        let under = beneath(&average, &computed, &pulse).unwrap();
         let trace = under.trace("finger_pulse").unwrap();
         assert!((trace.at(0.1).unwrap() - 3.0).abs() < 1e-9, "as high as the recorded one");
         assert!(trace.start_s <= -0.4 && trace.time_s(trace.samples.len()) >= 0.59);
-        assert!(beneath(&average, &cycle(0.0, 1.0, 0.5, true), "r_peak").is_none());
+        for nowhere in [on("r_peak", "ecg"), on("systolic_peak", "radial_pressure")] {
+            assert!(beneath(&average, &computed, &nowhere).is_none());
+        }
     }
 }

@@ -14,8 +14,10 @@ mod folder;
 mod guard;
 mod jobs;
 mod printed;
+mod query;
 mod refusal;
 mod rooms;
+mod rules;
 mod serve;
 mod settings;
 mod shell;
@@ -87,19 +89,6 @@ fn download(name: &str, kind: &str, bytes: Vec<u8>) -> Response {
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{plain}\"")),
     ];
     (headers, bytes).into_response()
-}
-
-/// An address with names and values.
-fn address(path: &str, pairs: &[(&str, &str)]) -> String {
-    let plain = |c: u8| c.is_ascii_alphanumeric() || b"-_.~".contains(&c);
-    let coded = |text: &str| -> String {
-        text.bytes()
-            .map(|c| if plain(c) { char::from(c).to_string() } else { format!("%{c:02X}") })
-            .collect()
-    };
-    let pairs: Vec<String> =
-        pairs.iter().map(|(name, value)| format!("{name}={}", coded(value))).collect();
-    format!("{path}?{}", pairs.join("&"))
 }
 
 /// Computes away from the threads that answer, so that they stay free.

@@ -93,6 +93,8 @@ impl From<Failure> for Refusal {
         match failure {
             Failure::Heart(error) => error.into(),
             Failure::Figure(error) => error.into(),
+            // Without the folder, which is this computer's, and without an option of a command.
+            Failure::Recording { error, .. } => Self::of_all(error.to_string()),
             other => Self::of_all(other.to_string()),
         }
     }

@@ -51,7 +51,7 @@ pub(crate) fn shell(desk: &Desk, page: &Page<'_>) -> Markup {
         (DOCTYPE)
         html lang="en" {
             (head(page.title, page.styles, &[&["/shell.js"], page.scripts].concat()))
-            body data-room=(page.room.path) {
+            body data-room=(page.room.path) data-silent=(words::shell::SILENT) {
                 a.skip href={ "#" (page.skip_to.0) } { (page.skip_to.1) }
                 header.masthead {
                     p.brand { a href="/" { "incisura" } }

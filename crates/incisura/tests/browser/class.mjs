@@ -50,7 +50,8 @@ export const cases = [
     await shown(page, help);
     await page.goto(help.address + SLIP);
     await page.getByRole("button", { name: "Make a practice sheet" }).click();
-    await page.waitForURL(/\/sheets\?test=practice-notch-with-s2\.toml/);
+    await page.waitForURL(/\/sheets\?file=practice-notch-with-s2\.toml/);
+    assert.match(await page.locator('[data-at="title"]').inputValue(), /^Practice: /);
   }],
   ["pictures and counts are exported", async (page, help) => {
     await shown(page, help);

@@ -108,6 +108,42 @@ export const cases = [
     await page.getByRole("button", { name: "Stop heart sounds" }).click();
     await page.locator("#cursor").waitFor({ state: "hidden" });
   }],
+  ["after a pause the sound is that of the heart shown, from the line on, and as slow", async (page) => {
+    const sound = () => page.locator("#audio").evaluate((audio) => {
+      const { paused, src, currentTime, playbackRate } = /** @type {HTMLAudioElement} */ (audio);
+      return { paused, src, currentTime, playbackRate };
+    });
+    const heard = (/** @type {number} */ from) => page.waitForFunction((least) => {
+      const { paused, currentTime } = /** @type {HTMLAudioElement} */ (document.getElementById("audio"));
+      return !paused && currentTime > least;
+    }, from);
+    await page.getByRole("button", { name: "Play heart sounds" }).click();
+    await heard(0.1);
+    await page.locator("#run").click();
+    const before = await sound();
+    assert.ok(before.paused);
+    await page.locator("#rate_bpm").fill("60");
+    await drawn(page, "rate_bpm=60");
+    const changed = await sound();
+    assert.ok(changed.paused, "a heart that changes starts nothing");
+    assert.notEqual(changed.src, before.src);
+    assert.match(changed.src, /rate_bpm=60/);
+    await page.locator("#when").fill("500");
+    await page.locator("#speed").selectOption("0.5");
+    await page.locator("#run").click();
+    await heard(0.5);
+    assert.match((await sound()).src, /rate_bpm=60/);
+    assert.equal((await sound()).playbackRate, 0.5);
+    await page.locator("#run").click();
+    await page.locator("#speed").selectOption("0.125");
+    await page.locator("#run").click();
+    await page.waitForFunction(
+      (old) => parseFloat(document.getElementById("cursor")?.style.left ?? "") !== old,
+      await left(page),
+    );
+    assert.ok((await sound()).paused, "slower than half there is no sound");
+    await page.getByRole("button", { name: "Stop heart sounds" }).click();
+  }],
   ["a dot goes round the pressure–volume loop", async (page, help) => {
     await page.getByLabel("Pressure–volume loop").check();
     await drawn(page, "show=loop");
@@ -168,11 +204,13 @@ export const cases = [
     await page.keyboard.press("Enter");
     const link = page.locator("#sheet-said a");
     await link.waitFor();
-    assert.match((await link.getAttribute("href")) ?? "", /^\/sheets\?test=.*browser.*\.toml$/);
+    assert.match((await link.getAttribute("href")) ?? "", /^\/sheets\?file=.*browser.*\.toml$/);
     assert.equal(await page.locator("#sheet-said b").count(), 0);
     await help.shoot(page, "heart-into-sheet");
     await page.keyboard.press("Escape");
     assert.ok(!(await page.locator("#sheet-dialog").isVisible()));
+    await page.goto(help.address + ((await link.getAttribute("href")) ?? ""));
+    assert.equal(await page.locator('[data-at="title"]').inputValue(), "A <b>browser test");
   }],
   ["with less motion nothing runs by itself, and steps still work", async (page) => {
     await page.emulateMedia({ reducedMotion: "reduce" });

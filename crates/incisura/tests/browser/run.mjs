@@ -20,7 +20,6 @@ import { chromium } from "playwright-core";
  *   cases: [string, (page: Page, help: Help) => Promise<void>][],
  *   addresses: string[],
  *   times?: (page: Page, help: Help) => Promise<void>,
- *   refusals?: number[],
  * }} Module
  */
 

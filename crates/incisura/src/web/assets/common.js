@@ -29,7 +29,8 @@ export class Refused extends Error {
   }
 }
 
-const SILENT = "incisura does not answer; start it again and reload this page";
+/** What a page says where the server does not answer. */
+export const silent = () => document.body.dataset.silent ?? "";
 
 /**
  * Asks the server; throws [`Refused`] with its words where it does not fulfil.
@@ -41,7 +42,7 @@ export async function ask(url, options) {
   try {
     response = await fetch(url, options);
   } catch {
-    throw new Refused(SILENT, null, 0);
+    throw new Refused(silent(), null, 0);
   }
   if (response.ok) return response;
   throw new Refused(await response.text(), response.headers.get("x-control"), response.status);

@@ -148,7 +148,7 @@ export function start() {
   last = performance.now();
   nameRun();
   requestAnimationFrame(frame);
-  if (sounding) void audio.play();
+  if (sounding) hear();
 }
 
 /** Lets the line stand still where it is. */
@@ -163,12 +163,15 @@ export function pause() {
   }
 }
 
+/** Whether a sound that was to begin was stopped before, or another took its place. @param {unknown} error */
+export const wasCutOff = (error) => error instanceof DOMException && error.name === "AbortError";
+
 /** The line begins at the beginning with the sound, which it follows. */
 export function startWithSound() {
   sounding = true;
   at = 0;
-  hear();
   start();
+  hear();
 }
 
 /** Stops, and puts the line away. */
@@ -188,7 +191,9 @@ function hear() {
   if (audio.muted) audio.pause();
   else if (sounding && running) {
     audio.currentTime = at;
-    void audio.play();
+    audio.play().catch((error) => {
+      if (!wasCutOff(error)) throw error;
+    });
   }
 }
 

@@ -7,18 +7,14 @@
  * figures can be made and never falls behind.
  */
 
-import { Refused, fill, post, the } from "/common.js";
-import { addressOfLine, begin, renew, startWithSound, stop } from "/heart-sweep.js";
-
-/** How long the controls rest before the address and the spoken summary follow. */
-const CALM_MS = 400;
+import { Refused, ask, fill, post, say, the, whenCalm } from "/common.js";
+import { addressOfLine, begin, renew, startWithSound, stop, wasCutOff } from "/heart-sweep.js";
 
 const form = the("#heart", HTMLFormElement);
 const audio = the("#audio", HTMLAudioElement);
 const play = the("#play", HTMLButtonElement);
 const whole = the("#whole", HTMLButtonElement);
 const problem = the("#problem", HTMLElement);
-const spoken = the("#spoken", HTMLElement);
 const ghost = the("#ghost", HTMLInputElement);
 const keep = the("#keep", HTMLButtonElement);
 const forget = the("#forget", HTMLButtonElement);
@@ -50,7 +46,6 @@ document.documentElement.dataset.drawn = answered;
 
 async function redraw() {
   wanted = state();
-  whenCalm();
   if (asking) return;
   asking = true;
   while (wanted !== answered) {
@@ -59,30 +54,29 @@ async function redraw() {
     answered = asked;
   }
   asking = false;
+  rest();
 }
 
 /** @param {string} asked */
 async function draw(asked) {
   try {
-    const response = await fetch(`/heart/view?${asked}`);
-    const text = await response.text();
+    const text = await (await ask(`/heart/view?${asked}`)).text();
     clearFaults();
-    if (response.ok) {
-      fill(text);
-      followUsualLines();
-      renew();
-    } else complain(response.headers.get("x-control"), text);
-  } catch {
-    problem.textContent = "incisura does not answer; start it again and reload this page";
+    fill(text);
+    followUsualLines();
+    renew();
+    if (audio.paused && isOn()) audio.src = soundOf(asked);
+  } catch (error) {
+    clearFaults();
+    complain(error);
   }
   document.documentElement.dataset.drawn = asked;
 }
 
-/**
- * @param {string | null} name of the control at fault
- * @param {string} message
- */
-function complain(name, message) {
+/** @param {unknown} error */
+function complain(error) {
+  const name = error instanceof Refused ? error.control : null;
+  const message = error instanceof Refused ? error.message : String(error);
   const place = name ? document.getElementById(`${name}-fault`) : null;
   (place ?? problem).textContent = message;
   const control = name ? document.getElementById(name) : null;
@@ -94,19 +88,13 @@ function clearFaults() {
   for (const control of form.querySelectorAll("[aria-invalid]")) control.removeAttribute("aria-invalid");
 }
 
-/** @type {ReturnType<typeof setTimeout> | undefined} */
-let calm;
-
 /** What follows once the controls rest: the address, the words read aloud, the sound. */
-function whenCalm() {
-  clearTimeout(calm);
-  calm = setTimeout(() => {
-    if (asking) return whenCalm();
-    keepAddress();
-    spoken.textContent = document.querySelector(".headline")?.textContent ?? "";
-    if (!audio.paused) startSound();
-  }, CALM_MS);
-}
+const rest = whenCalm(() => {
+  if (asking) return;
+  keepAddress();
+  say(document.querySelector(".headline")?.textContent ?? "");
+  if (!audio.paused) startSound();
+});
 
 /** The address says what is shown, and where the sweep line stands. */
 function keepAddress() {
@@ -144,12 +132,13 @@ function couple(moved) {
 /** Another condition brings its own numbers, so its page takes the place of this one's. */
 async function changeCondition() {
   const condition = the("#condition", HTMLSelectElement).value;
-  const kept = new URLSearchParams(state());
-  for (const number of form.querySelectorAll("input[type=number]")) kept.delete(number.id);
-  for (const name of ["rhythm", "beats"]) kept.delete(name);
-  kept.set("condition", condition);
-  const response = await fetch(`/heart?${kept}`);
-  const page = new DOMParser().parseFromString(await response.text(), "text/html");
+  let text;
+  try {
+    text = await (await ask(`/heart?${new URLSearchParams({ condition })}`)).text();
+  } catch (error) {
+    return complain(error);
+  }
+  const page = new DOMParser().parseFromString(text, "text/html");
   for (const id of ["sliders", "about", "rhythm", "beats"]) {
     const next = page.getElementById(id);
     if (next) document.getElementById(id)?.replaceWith(document.adoptNode(next));
@@ -158,22 +147,27 @@ async function changeCondition() {
   await redraw();
 }
 
+/** Whether sounds are wanted, also while the sweep line stands still. */
+const isOn = () => play.getAttribute("aria-pressed") === "true";
+
+/** @param {string} heart the state of all controls */
+const soundOf = (heart) => `/heart/sounds.wav?${heart}`;
+
 /** The sound of the heart that is shown, from its beginning; the sweep line follows it. */
 function startSound() {
-  audio.src = `/heart/sounds.wav?${state()}`;
+  audio.src = soundOf(state());
   audio.play().then(startWithSound, (error) => {
-    // A newer sound has taken this one's place.
-    if (error instanceof DOMException && error.name === "AbortError") return;
-    problem.textContent = "the sound cannot be played; check that this computer has a loudspeaker";
+    if (wasCutOff(error)) return;
+    problem.textContent = play.dataset.mute ?? "";
     stopSound();
   });
-  play.textContent = "Stop heart sounds";
+  play.textContent = play.dataset.stop ?? "";
   play.setAttribute("aria-pressed", "true");
 }
 
 function stopSound() {
   stop();
-  play.textContent = "Play heart sounds";
+  play.textContent = play.dataset.play ?? "";
   play.setAttribute("aria-pressed", "false");
 }
 
@@ -214,7 +208,7 @@ form.addEventListener("submit", (event) => event.preventDefault());
 the("#reset", HTMLButtonElement).addEventListener("click", changeCondition);
 whole.hidden = !document.fullscreenEnabled;
 whole.addEventListener("click", () => the(".board", HTMLElement).requestFullscreen());
-play.addEventListener("click", () => (play.getAttribute("aria-pressed") === "true" ? stopSound() : startSound()));
+play.addEventListener("click", () => (isOn() ? stopSound() : startSound()));
 keep.addEventListener("click", () => compareWith(heartOnly()));
 forget.addEventListener("click", () => {
   keep.focus();
@@ -242,7 +236,7 @@ sheetForm.addEventListener("submit", async (event) => {
   try {
     const made = await (await post(`/heart/sheet?${state()}`, fields)).json();
     const link = document.createElement("a");
-    link.href = `/sheets?test=${encodeURIComponent(made.file)}`;
+    link.href = `/sheets?file=${encodeURIComponent(made.file)}`;
     link.textContent = made.link;
     sheetSaid.replaceChildren(`${made.said} `, link);
   } catch (error) {

@@ -1,7 +1,7 @@
 // @ts-check
 /** The room of recordings: bringing files in, and one recording with all that follows from it. */
 
-import { Refused, ask, fill, follow, say, the, whenCalm } from "/common.js";
+import { Refused, ask, fill, follow, say, silent, the, whenCalm } from "/common.js";
 import { openStrip } from "/recordings/strip.js";
 
 /** @param {unknown} error */
@@ -84,7 +84,7 @@ function copy(file, told) {
       if (request.status === 200) resolve(JSON.parse(request.responseText));
       else reject(new Refused(`${file.name}: ${request.responseText}`, null, request.status));
     });
-    request.addEventListener("error", () => reject(new Refused(`${file.name}: incisura does not answer; start it again and reload this page`, null, 0)));
+    request.addEventListener("error", () => reject(new Refused(`${file.name}: ${silent()}`, null, 0)));
     request.send(file);
   });
 }

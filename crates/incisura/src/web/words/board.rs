@@ -4,6 +4,8 @@ use convention::{Convention, Says, Step};
 use cycle::Subject;
 
 pub(crate) const TITLE: &str = "Board";
+pub(crate) const SKIP: &str = "Skip to the step";
+pub(crate) const SKIP_TO_CONVENTIONS: &str = "Skip to the conventions";
 pub(crate) const INTRO: &str = "Build the figure of a convention before the class, one step at a time, by keyboard. \
     Everything is large enough for the last row.";
 pub(crate) const CONVENTION: &str = "Convention";
@@ -11,6 +13,7 @@ pub(crate) const RATE: &str = "Heart rate, beats a minute";
 pub(crate) const BEGIN: &str = "Begin the build";
 pub(crate) const KEYS_TITLE: &str = "Keys on the board";
 pub(crate) const NO_FIGURE: &str = "These rules make no figure yet";
+pub(crate) const NOTHING_DRAWN: &str = "nothing in these rules can be drawn";
 pub(crate) const MEND: &str = "Look at the rules under Conventions";
 pub(crate) const STEPS: &str = "Steps";
 pub(crate) const STAGE: &str = "The board";
@@ -18,7 +21,6 @@ pub(crate) const FIGURE: &str = "Figure so far";
 pub(crate) const WHY: &str = "Why: ";
 pub(crate) const JUMP: &str = "Step number, then Enter:";
 pub(crate) const NO_STEP: &str = "there is no step";
-pub(crate) const REVEALED: &str = "Revealed.";
 
 /// The buttons: identifier, what it says, its key.
 pub(crate) const BUTTONS: &[(&str, &str, &str)] = &[
@@ -47,6 +49,21 @@ pub(crate) const KEYS: &[(&str, &str)] = &[
     ("K", "buttons hidden or shown"),
     ("Esc", "leave the board"),
 ];
+
+/// Long names, and what stands for them on the board: about a large figure there is little room.
+pub(crate) const SHORT: [(&str, &str); 7] = [
+    ("the first heart sound", "S1"),
+    ("the second heart sound", "S2"),
+    ("the third heart sound", "S3"),
+    ("the fourth heart sound", "S4"),
+    ("the P wave", "P"),
+    ("the QRS complex", "QRS"),
+    ("the T wave", "T"),
+];
+
+pub(crate) fn no_rate(typed: &str) -> String {
+    format!("“{typed}” is not a number, like 60 or 75")
+}
 
 /// Such as "Step 5 of 9".
 pub(crate) fn step_of(number: usize, of: usize) -> String {

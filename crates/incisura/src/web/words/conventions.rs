@@ -21,6 +21,7 @@ pub(crate) const REMOVED: &str = "Removed";
 pub(crate) const BRING_BACK: &str = "Bring back";
 pub(crate) const HAS_FAULTS: &str = "has faults";
 pub(crate) const ALL: &str = "All conventions";
+pub(crate) const NO_SUCH: &str = "there is no such convention; choose one from the list";
 
 pub(crate) const FORMS: &str = "Forms";
 pub(crate) const TEXT: &str = "Text";

@@ -4,6 +4,7 @@ use std::fmt::Display;
 
 pub(crate) const TITLE: &str = "Marking";
 pub(crate) const SKIP: &str = "Skip to the drawings";
+pub(crate) const TABLE_KEYS: &[(&str, &str)] = &[("R", "review what is open")];
 pub(crate) const TEST: &str = "Test";
 pub(crate) const SHOW: &str = "Show";
 pub(crate) const NO_TEST: &str = "There is no test in this course yet.";
@@ -162,6 +163,8 @@ pub(crate) const NOBODY: &str = "not known";
 pub(crate) const HIDDEN: &str = "hidden";
 pub(crate) const NO_SHEET: &str = "no sheet";
 pub(crate) const IN_REVIEW: &str = "questions open";
+pub(crate) const MARKED: &str = "marked";
+pub(crate) const UNREADABLE: &str = "unreadable";
 pub(crate) const NONE_SUCH: &str = "No drawing is of this kind.";
 
 pub(crate) fn of_points(points: f64, most: f64) -> String {

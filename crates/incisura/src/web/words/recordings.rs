@@ -3,6 +3,8 @@
 use recording::{BeatMark, Quality};
 
 pub(crate) const TITLE: &str = "Recordings";
+pub(crate) const SKIP: &str = "Skip to the recordings";
+pub(crate) const SKIP_TO_STRIP: &str = "Skip to the strip";
 pub(crate) const CAUTION: &str = "Before you begin";
 pub(crate) const ABOUT: &str = "A recording from the lab beside the same figure: its beats, their average, what is measured on them. It is read and never changed; what its header says about the person is neither shown nor kept.";
 pub(crate) const HERE: &str = "Recordings of this course";
@@ -33,13 +35,44 @@ pub(crate) fn already(name: &str) -> String {
     )
 }
 
+/// Of a record's header, whose name is that of another recording.
+pub(crate) fn name_taken(name: &str, recording: &str) -> String {
+    format!(
+        "“{name}” would have the same name as the recording “{recording}” of this course, and share \
+         its corrections; rename the record's files, and what the header says of them, before you \
+         choose them"
+    )
+}
+
 pub(crate) const WORKING: &str = "The recording is being looked through.";
+/// What is being done meanwhile.
+pub(crate) const OPENING: &str = "opening the recording";
+pub(crate) const READING: &str = "reading the recording, signal";
 pub(crate) const STILL: &str = "beats are still being looked for; wait until it is done";
 pub(crate) const NEEDS_RATE: &str = "How fast was it recorded?";
 pub(crate) const RATE_ABOUT: &str = "The table has no column of times. The recorder's manual or its export settings say how many samples it takes a second; if you know how long the recording lasts, divide its number of rows by that.";
 pub(crate) const RATE: &str = "Samples per second";
 pub(crate) const OPEN: &str = "Open";
 pub(crate) const CANNOT: &str = "This recording cannot be read";
+pub(crate) const CHOOSE_ONE: &str = "choose a recording";
+pub(crate) const PART_BACKWARDS: &str = "the part ends before it begins; exchange the two";
+
+pub(crate) fn no_such_file(name: &str) -> String {
+    format!("there is no file “{name}” in the course folder")
+}
+
+pub(crate) fn no_channel(name: &str) -> String {
+    format!("“{name}” is no channel; choose one from the list")
+}
+
+/// A file's size.
+pub(crate) fn size(bytes: u64) -> String {
+    match bytes as f64 {
+        b if b < 1e6 => format!("{:.0} kB", (b / 1e3).max(1.0)),
+        b if b < 1e9 => format!("{:.1} MB", b / 1e6),
+        b => format!("{:.1} GB", b / 1e9),
+    }
+}
 
 pub(crate) fn annotations(count: usize) -> String {
     match count {
@@ -71,8 +104,11 @@ pub(crate) const CORRECT_ABOUT: &str = "Drag it, or move it with the left and ri
 pub(crate) const REMOVE: &str = "Remove it";
 pub(crate) const ADD: &str = "Add";
 pub(crate) const ADD_WHAT: &str = "What was not found";
-pub(crate) const ADD_ABOUT: &str =
-    "It is put where you clicked last, or into the middle of the strip; move it from there.";
+pub(crate) const ADD_ABOUT: &str = "It is put where you clicked last, or into the middle of the strip; \
+    move it from there. An R peak brings its beat, with what is found of it, and takes it away when \
+    it is removed.";
+/// Said of an R peak that can be added.
+pub(crate) const MISSED_BEAT: &str = " (of a beat that was missed)";
 pub(crate) const UNDO: &str = "Undo";
 pub(crate) const WHO: &str = "Who corrects";
 pub(crate) const WHY: &str = "Why";
@@ -82,13 +118,15 @@ pub(crate) const WHO_LACKS: &str =
 pub(crate) const WHY_LACKS: &str =
     "a correction is kept with its reason; write it under “Why”, such as: by eye";
 pub(crate) const NOTHING_TO_UNDO: &str = "there is no correction to undo";
+pub(crate) const CHANGED: &str = "the corrections were changed elsewhere meanwhile and are shown as \
+    they are now; look at them, and do this again if it is still right";
 pub(crate) const CORRECTIONS: &str = "Corrected by hand";
 pub(crate) const NOTHING_CORRECTED: &str = "Nothing yet.";
 pub(crate) const SAVED: &str = "Kept.";
 pub(crate) const UNDONE: &str = "Undone.";
 
 pub(crate) fn kept_in(table: &str) -> String {
-    format!("Kept in {table} in the course folder, beside the recording and never in it.")
+    format!("Kept in {table} in the course folder itself; the recording stays as it is.")
 }
 
 pub(crate) fn table_at_fault(table: &str, fault: &str) -> String {
@@ -120,6 +158,15 @@ pub(crate) fn further_lead(lead: &str) -> String {
         "further" => "ECG, a further lead".to_owned(),
         lead => format!("ECG, lead {}", lead.to_uppercase()),
     }
+}
+
+/// Which lead it is, after the channel's name.
+pub(crate) fn lead(lead: &str) -> String {
+    format!(", lead {lead}")
+}
+
+pub(crate) fn from_lead(lead: &str) -> String {
+    format!("Lead {lead}.")
 }
 
 pub(crate) fn quality(quality: Quality) -> &'static str {
@@ -243,6 +290,21 @@ pub(crate) fn differs(ms: f64) -> String {
     format!("≠ recorded {:.0} ms {which}", ms.abs())
 }
 
+pub(crate) const RESTING_HEART: &str = "a computed resting heart at the same rate";
+
+pub(crate) fn computed_heart(condition: &str) -> String {
+    format!("the computed heart “{condition}”")
+}
+
+/// Of a range that was measured or published.
+pub(crate) fn between(low: &str, high: &str) -> String {
+    format!("{low} to {high}")
+}
+
+pub(crate) fn left_out(beats: usize) -> String {
+    format!("{beats} left out")
+}
+
 pub(crate) const RULES: &str = "The average beat and the rules that your class learns";
 pub(crate) const CONVENTION: &str = "Convention";
 pub(crate) const RULE: &str = "Rule";
@@ -262,7 +324,16 @@ pub(crate) const STRETCH: &str = "Which part";
 pub(crate) const QUIETEST: &str = "The quietest ten seconds";
 pub(crate) const VISIBLE: &str = "What the strip shows";
 pub(crate) const PAPER: &str = "Paper";
+pub(crate) const LETTER: &str = "Letter";
+pub(crate) const A4: &str = "A4";
 pub(crate) const CORRECTION: &str = "QTc by";
+/// How QT is corrected for the rate: the measurement, and what it is called; the usual one first.
+pub(crate) const CORRECTIONS_OF_QT: [(&str, &str); 4] = [
+    ("qtc_bazett", "Bazett"),
+    ("qtc_fridericia", "Fridericia"),
+    ("qtc_framingham", "Framingham"),
+    ("qtc_hodges", "Hodges"),
+];
 pub(crate) const SHEET_PDF: &str = "Worksheet (PDF)";
 pub(crate) const KEY_PDF: &str = "Key (PDF)";
 pub(crate) const AVERAGE_SVG: &str = "The figure (SVG)";

@@ -6,6 +6,8 @@ pub(crate) const KEYS: &str = "Keys";
 pub(crate) const LIGHT: &str = "Light";
 pub(crate) const DARK: &str = "Dark";
 pub(crate) const CLOSE: &str = "Close";
+/// What a page says where its program is no longer there.
+pub(crate) const SILENT: &str = "incisura does not answer; start it again and reload this page";
 pub(crate) const FAULT: &str = "That did not work";
 pub(crate) const TO_THE_COURSE: &str = "To the course";
 pub(crate) const SKIP: &str = "Skip to the page";

@@ -255,7 +255,7 @@ export function openStrip(wanted) {
 
   /**
    * @param {string} url
-   * @param {Record<string, string>} fields
+   * @param {() => Record<string, string>} fields asked for when those before are made
    * @param {string} words
    */
   function change(url, fields, words) {
@@ -263,7 +263,7 @@ export function openStrip(wanted) {
       const query = state();
       query.set("width", String(width()));
       try {
-        const text = await (await post(`${url}?${query}`, fields)).text();
+        const text = await (await post(`${url}?${query}`, fields())).text();
         refuse("");
         if (kept) kept.textContent = words;
         shown = query.toString();
@@ -295,7 +295,7 @@ export function openStrip(wanted) {
     for (const control of form.querySelectorAll("[aria-invalid]")) control.removeAttribute("aria-invalid");
     const fields = { what, channel: mark.channel, landmark: mark.landmark, at: String(mark.time), to: to === undefined ? "" : String(to), who: value("who"), why: value("why") };
     if (what !== "remove") chosen = { ...mark, time: to ?? mark.time };
-    return change("/recordings/correct", fields, form.dataset.kept ?? "");
+    return change("/recordings/correct", () => fields, form.dataset.kept ?? "");
   }
 
   /** A landmark moved by keys, and not kept yet. @type {{mark: SVGGElement, from: ReturnType<typeof of>, to: number} | null} */
@@ -347,7 +347,9 @@ export function openStrip(wanted) {
   async function undo() {
     flush();
     await queue;
-    if (form instanceof HTMLFormElement) void change("/recordings/undo", {}, form.dataset.undone ?? "");
+    if (!(form instanceof HTMLFormElement)) return;
+    const seen = () => ({ seen: the("#seen", HTMLInputElement).value });
+    void change("/recordings/undo", seen, form.dataset.undone ?? "");
   }
 
   removeButton?.addEventListener("click", remove);

@@ -10,7 +10,9 @@ use heart::Heart;
 use crate::schematics::normal_beat;
 use crate::web::folder::Folder;
 use crate::web::refusal::Refusal;
-use crate::web::rooms::heart::into_sheet::convention_source;
+use crate::web::rules;
+use crate::web::words::board as words;
+use crate::web::words::heart::VALVE;
 
 /// Size of the figure in millimetres. The board shows it 870 pixels wide on a screen of 1280, at 8.1
 /// pixels a millimetre, so that labels of 3 mm are 24 pixels high.
@@ -42,7 +44,7 @@ impl Build {
     pub(super) fn of(folder: &Folder, named: &str, rate_bpm: f64) -> Result<Arc<Self>, Refusal> {
         static LAST: Mutex<Option<(String, f64, Arc<Build>)>> = Mutex::new(None);
         let last = || LAST.lock().unwrap_or_else(PoisonError::into_inner);
-        let source = convention_source(folder, named)?;
+        let source = rules::source(folder, named)?;
         if let Some((text, rate, build)) = &*last()
             && *text == source
             && rate.to_bits() == rate_bpm.to_bits()
@@ -73,7 +75,7 @@ impl Build {
         let has = |point: &Point| beats.iter().any(|beat| beat.get(point).is_some());
         steps.retain(|step| step.draw.iter().any(has));
         if steps.is_empty() {
-            return Err(why("nothing in these rules can be drawn".to_owned()));
+            return Err(why(words::NOTHING_DRAWN.to_owned()));
         }
         let whole = fitted(&convention, &subject, &model)?;
         let ratio = WIDTH_MM / HEIGHT_MM;
@@ -133,27 +135,16 @@ pub(super) enum Missing {
     Step(String),
 }
 
-/// Long names, and what stands for them on the board: about a large figure there is little room.
-const SHORT: [(&str, &str); 7] = [
-    ("the first heart sound", "S1"),
-    ("the second heart sound", "S2"),
-    ("the third heart sound", "S3"),
-    ("the fourth heart sound", "S4"),
-    ("the P wave", "P"),
-    ("the QRS complex", "QRS"),
-    ("the T wave", "T"),
-];
-
 /// The subject with short names for its alignment lines and bars.
 fn subject() -> Subject {
     let mut subject = heart::subject();
     for kind in &mut subject.landmarks {
-        for (long, short) in SHORT {
+        for (long, short) in words::SHORT {
             kind.title = kind.title.replace(long, short);
         }
     }
     for bar in &mut subject.bars {
-        bar.title = bar.title.replace(" valve", "");
+        bar.title = bar.title.replace(VALVE, "");
     }
     subject
 }

@@ -26,6 +26,12 @@ use build::Build;
 
 pub(crate) const ROOM: Room = Room { path: "/board", title: words::TITLE };
 
+/// The slowest and the fastest heart that there is, in beats a minute.
+fn rates() -> [f64; 2] {
+    let rate = heart::PARAMETERS.iter().find(|parameter| parameter.name == "rate_bpm");
+    rate.map_or([USUAL_RATE; 2], |rate| [rate.low, rate.high])
+}
+
 /// The rate at which a build is drawn where none is asked for.
 const USUAL_RATE: f64 = 75.0;
 
@@ -57,9 +63,7 @@ impl Asked {
         let Some(convention) = value("convention") else { return Ok(None) };
         let rate_bpm = match value("rate") {
             None => USUAL_RATE,
-            Some(text) => text.parse().map_err(|_| {
-                Refusal::of("rate", format!("“{text}” is not a number, like 60 or 75"))
-            })?,
+            Some(text) => text.parse().map_err(|_| Refusal::of("rate", words::no_rate(&text)))?,
         };
         Ok(Some(Self { convention, rate_bpm, step: value("step"), rule: value("rule") }))
     }

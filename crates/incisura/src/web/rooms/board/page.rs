@@ -6,10 +6,12 @@ use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
 use super::build::{Build, Missing};
-use super::{Asked, ROOM, USUAL_RATE};
+use super::{Asked, ROOM, USUAL_RATE, rates};
+use crate::schematics::capitalised;
 use crate::web::desk::Desk;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
-use crate::web::rooms::heart::into_sheet::conventions;
+use crate::web::rules;
 use crate::web::settings::Spelling;
 use crate::web::shell::{Page, shell};
 use crate::web::words::board as words;
@@ -20,6 +22,7 @@ const STYLES: &[&str] = &["/board.css"];
 pub(super) fn entry(desk: &Desk, asked: Option<&Asked>, refusal: Option<&Refusal>) -> Markup {
     let chosen = asked.map_or("", |asked| asked.convention.as_str());
     let rate = asked.map_or(USUAL_RATE, |asked| asked.rate_bpm);
+    let (folder, [low, high]) = (desk.folder(), rates());
     let at_rate = refusal.is_some_and(|refusal| refusal.control.as_deref() == Some("rate"));
     let body = html! {
         div.room {
@@ -29,14 +32,17 @@ pub(super) fn entry(desk: &Desk, asked: Option<&Asked>, refusal: Option<&Refusal
                 div.empty.refused role="alert" {
                     @if !at_rate { p { strong { (words::NO_FIGURE) } } }
                     p #entry-fault { (refusal.message) }
-                    @if !at_rate { p { a href={ "/conventions?convention=" (chosen) } { (words::MEND) } } }
+                    @if !at_rate { p { a href=(rules::page(&folder, chosen)) { (words::MEND) } } }
                 }
             }
             form.entry action="/board" method="get" autocomplete="off" {
-                div.choice { label for="convention" { (words::CONVENTION) } (conventions("convention", &desk.folder(), chosen)) }
+                div.choice {
+                    label for="convention" { (words::CONVENTION) }
+                    (rules::choice("convention", &folder, chosen))
+                }
                 div.choice {
                     label for="rate" { (words::RATE) }
-                    input #rate name="rate" type="number" min="40" max="120" step="1" value=(rate)
+                    input #rate name="rate" type="number" min=(low) max=(high) step="1" value=(rate)
                         aria-invalid=[at_rate.then_some("true")] aria-describedby=[at_rate.then_some("entry-fault")];
                 }
                 button.primary autofocus { (words::BEGIN) }
@@ -52,7 +58,7 @@ pub(super) fn entry(desk: &Desk, asked: Option<&Asked>, refusal: Option<&Refusal
             title: words::TITLE,
             styles: STYLES,
             scripts: &[],
-            skip_to: ("convention", "Skip to the conventions"),
+            skip_to: ("convention", words::SKIP_TO_CONVENTIONS),
             keys: &[],
             body,
         },
@@ -116,7 +122,7 @@ pub(super) fn stage(
     });
     let body = html! {
         div #stage .stage.veiled[veiled] data-ratio=(format!("{:.4}", build.ratio)) data-convention=(asked.convention) data-rate=(asked.rate_bpm) data-step=(number)
-            data-why=(words::WHY) data-jump=(words::JUMP) data-no-step=(words::NO_STEP) data-revealed=(words::REVEALED) {
+            data-why=(words::WHY) data-jump=(words::JUMP) data-no-step=(words::NO_STEP) {
             div.said {
                 h1 { (build.convention.title) }
                 p #of .of { (now.of) }
@@ -143,7 +149,7 @@ pub(super) fn stage(
             title: &build.convention.title,
             styles: STYLES,
             scripts: &["/board.js"],
-            skip_to: ("sentence", "Skip to the step"),
+            skip_to: ("sentence", words::SKIP),
             keys: words::KEYS,
             body,
         },
@@ -153,11 +159,8 @@ pub(super) fn stage(
 /// Without the page's module, “back” and “next” are links all the same.
 fn buttons(asked: &Asked, number: usize, of: usize) -> Markup {
     let to = |number: usize| {
-        format!(
-            "/board?convention={}&rate={}&step={number}",
-            encoded(&asked.convention),
-            asked.rate_bpm
-        )
+        let (rate, step) = (asked.rate_bpm.to_string(), number.to_string());
+        address(ROOM.path, &[("convention", &asked.convention), ("rate", &rate), ("step", &step)])
     };
     html! {
         div #buttons .buttons role="group" aria-label=(words::STAGE) {
@@ -172,23 +175,4 @@ fn buttons(asked: &Asked, number: usize, of: usize) -> Markup {
             }
         }
     }
-}
-
-/// A name as a part of an address.
-fn encoded(name: &str) -> String {
-    let mut text = String::new();
-    for byte in name.bytes() {
-        if byte.is_ascii_alphanumeric() || b"-_.".contains(&byte) {
-            text.push(char::from(byte));
-        } else {
-            text += &format!("%{byte:02X}");
-        }
-    }
-    text
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).collect()
 }

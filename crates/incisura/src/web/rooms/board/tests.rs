@@ -12,10 +12,7 @@ fn every_shipped_convention_is_built_step_by_step() {
     let folder = desk().folder();
     for shipped in cardiac::CONVENTIONS {
         for rate in [60.0, 75.0, 100.0] {
-            let Ok(build) = Build::of(&folder, shipped.name, rate) else {
-                assert!(rate > 75.0, "{} at {rate}", shipped.name);
-                continue;
-            };
+            let build = Build::of(&folder, shipped.name, rate).unwrap();
             let mut light = Vec::new();
             for (index, step) in build.steps.iter().enumerate() {
                 let figure = build.figure(index + 1).unwrap();
@@ -34,12 +31,15 @@ fn every_shipped_convention_is_built_step_by_step() {
                 );
                 let draws = step.draw.iter().any(|point| point.channel.is_some());
                 if draws && !has_heavy(&figure) {
-                    light.push(index + 1);
+                    light.extend(step.draw.iter().map(|point| point.name.as_str()));
                 }
             }
-            // A landmark may be placed before its trace has come so far; that is the exception.
-            let most = usize::from(!shipped.name.starts_with("first_course"));
-            assert!(light.len() <= most, "{} at {rate}: steps {light:?}", shipped.name);
+            // The one landmark that is placed before its trace has come so far.
+            let known: &[&str] = match shipped.name {
+                "measured_physiology" => &["dicrotic_notch"],
+                _ => &[],
+            };
+            assert_eq!(light, known, "{} at {rate}", shipped.name);
         }
     }
 }
@@ -53,9 +53,10 @@ fn has_heavy(figure: &figure::Figure) -> bool {
         _ => None,
     });
     let traces: Vec<_> = traces.collect();
+    let twice = |width: f64, usual: f64| width >= 2.0 * usual - 1e-9;
     traces
         .iter()
-        .any(|(id, width)| traces.iter().any(|(other, w)| other == id && width >= &(1.8 * w)))
+        .any(|(id, width)| traces.iter().any(|(other, usual)| other == id && twice(*width, *usual)))
 }
 
 #[test]
@@ -176,7 +177,7 @@ fn rules_that_contradict_one_another_are_told_in_words() {
     let page = answer(&desk, get("/board?convention=odd.toml"));
     assert_eq!(page.status, StatusCode::BAD_REQUEST);
     assert!(page.text().contains(words::NO_FIGURE), "{}", page.text());
-    assert!(page.text().contains("/conventions?convention=odd.toml"));
+    assert!(page.text().contains("/conventions?file=odd.toml"));
 }
 
 #[test]

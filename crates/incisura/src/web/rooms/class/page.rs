@@ -11,9 +11,9 @@ use super::super::super::words::class as words;
 use super::super::marking::work::Work;
 use super::super::marking::{marks_page, test_choice, test_file, usual_test};
 use super::{ROOM, slip};
-use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::off_thread;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 use crate::web::shell::{Page, shell};
 

@@ -10,10 +10,10 @@ use toml::{Table, Value};
 use super::super::super::words::class as words;
 use super::super::marking::Opened;
 use crate::test_file::{self as test_files, Changes};
-use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::off_thread;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 
 /// What a practice sheet takes over from the test.
@@ -56,7 +56,7 @@ pub(super) async fn make(
             .map_err(|fault: toml::de::Error| Refusal::of_all(fault.to_string()))?;
         let text = practice(table, rule_text, &given);
         let name = keep(&folder, &rule, &text)?;
-        Ok(address("/sheets", &[("test", &name)]))
+        Ok(address("/sheets", &[("file", &name)]))
     })
     .await
 }

@@ -11,8 +11,8 @@ use super::super::marking::work::Work;
 use super::ROOM;
 use crate::mark::class::Record;
 use crate::mark::review::Question;
-use crate::web::address;
 use crate::web::folder::Folder;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 
 /// So many examples are shown.

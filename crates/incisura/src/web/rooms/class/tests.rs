@@ -74,7 +74,7 @@ fn a_slip_leads_to_the_board_and_to_a_practice_sheet() {
     let made = make("notch_with_s2");
     assert_eq!(made.status, StatusCode::OK, "{}", made.text());
     let name = "practice-notch-with-s2.toml";
-    assert_eq!(made.text(), format!("/sheets?test={name}"));
+    assert_eq!(made.text(), format!("/sheets?file={name}"));
     let text = desk.folder().text(name).unwrap().text;
     let table: toml::Table = text.parse().unwrap();
     // The rule is about the notch and S2: both panels are asked for, the ECG stays printed.
@@ -86,7 +86,7 @@ fn a_slip_leads_to_the_board_and_to_a_practice_sheet() {
     let table: toml::Table = text.parse().unwrap();
     assert_eq!(table["given"], toml::Value::from(vec!["ecg", "aortic_pressure"]));
     // Asking twice makes no second sheet.
-    assert_eq!(make("notch_with_s2").text(), format!("/sheets?test={name}"));
+    assert_eq!(make("notch_with_s2").text(), format!("/sheets?file={name}"));
     let tests = desk.folder().tests().len();
     assert_eq!(tests, 3);
     // Without being asked for a test, the room shows the one that was marked.

@@ -6,7 +6,7 @@ use heart::Heart;
 use maud::{Markup, PreEscaped, html};
 
 use crate::failure::Failure;
-use crate::schematics::{Findings, RATES};
+use crate::schematics::{Findings, RATES, capitalised};
 use crate::web::words::conventions as words;
 
 /// Everything that is shown beside the rules, each part with the place that it belongs to.
@@ -167,10 +167,4 @@ impl Shown<'_> {
             },
         }
     }
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).collect()
 }

@@ -20,11 +20,12 @@ use crate::web::desk::Desk;
 use crate::web::editing::{self, Change, Edited, Kind, Request};
 use crate::web::editor;
 use crate::web::folder::Folder;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 use crate::web::shell::Room;
 use crate::web::toml_text::{self, At};
 use crate::web::words::conventions as words;
-use crate::web::{SCRIPT, address, asset, off_thread};
+use crate::web::{SCRIPT, asset, off_thread};
 
 pub(crate) const ROOM: Room = Room { path: "/conventions", title: words::TITLE };
 

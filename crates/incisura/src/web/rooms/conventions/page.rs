@@ -5,11 +5,11 @@ use convention::Convention;
 use maud::{Markup, html};
 
 use super::{ROOM, words};
-use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::editing::{self, State};
 use crate::web::editor;
 use crate::web::folder::{Folder, Listed};
+use crate::web::query::address;
 use crate::web::shell::{Page, shell};
 
 /// What the list shows of a convention.

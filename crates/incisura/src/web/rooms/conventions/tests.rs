@@ -370,7 +370,8 @@ fn other_files_are_out_of_reach() {
         "",
         "nowhere.toml",
     ] {
-        let page = answer(&desk, get(&crate::web::address("/conventions", &[("file", file)])));
+        let page =
+            answer(&desk, get(&crate::web::query::address("/conventions", &[("file", file)])));
         assert_ne!(page.status, StatusCode::OK, "{file}");
         let request = json!({"file": file, "seen": "", "op": "text", "text": "x"});
         assert_ne!(

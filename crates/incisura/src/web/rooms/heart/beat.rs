@@ -103,7 +103,7 @@ fn valve(bar: &BarKind, heart: &Heart, cycle: &Cycle, start_s: f64, end_s: f64) 
     let leak = part(&format!("{}_leak_area_cm2", bar.id)).unwrap_or(0.0);
     Valve {
         id: bar.id.clone(),
-        title: bar.title.to_lowercase().replace(" valve", ""),
+        title: bar.title.to_lowercase().replace(words::VALVE, ""),
         open: bar.stretches(cycle, start_s, end_s),
         area: part(&area_name).unwrap_or(1.0).min(1.0),
         leak: if leak < LEAST_LEAK { 0.0 } else { leak },
@@ -126,18 +126,18 @@ pub(super) fn column() -> Markup {
                 p #still .soft hidden { (words::STILL) }
             }
             dl.readout {
-                div { dt { "Time" } dd { output #r-time { "0" } " ms" } }
+                div { dt { (words::TIME_SHORT) } dd { output #r-time { "0" } " ms" } }
                 div { dt { (words::PHASE) } dd #r-phase { (words::NO_PHASE) } }
                 div { dt { (words::OPEN) } dd #r-open { (words::NONE_OPEN) } }
             }
             table.pressures {
-                caption.unseen { "Pressures at the sweep line" }
-                thead { tr { td {} th scope="col" { "left" } th scope="col" { "right" } } }
+                caption.unseen { (words::PRESSURES) }
+                thead { tr { td {} th scope="col" { (words::LEFT) } th scope="col" { (words::RIGHT) } } }
                 tbody {
-                    tr { th scope="row" { "atrium" } td #r-la_pressure {} td #r-ra_pressure {} }
-                    tr { th scope="row" { "ventricle" } td #r-lv_pressure {} td #r-rv_pressure {} }
-                    tr { th scope="row" { "artery" } td #r-aortic_pressure {} td #r-pa_pressure {} }
-                    tr { th scope="row" { "ventricle, mL" } td #r-lv_volume {} td #r-rv_volume {} }
+                    tr { th scope="row" { (words::ATRIUM) } td #r-la_pressure {} td #r-ra_pressure {} }
+                    tr { th scope="row" { (words::VENTRICLE) } td #r-lv_pressure {} td #r-rv_pressure {} }
+                    tr { th scope="row" { (words::ARTERY) } td #r-aortic_pressure {} td #r-pa_pressure {} }
+                    tr { th scope="row" { (words::VENTRICLE_ML) } td #r-lv_volume {} td #r-rv_volume {} }
                 }
             }
         }

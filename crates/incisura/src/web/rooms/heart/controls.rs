@@ -10,13 +10,13 @@ use crate::web::words::heart as words;
 
 /// The controls that every course needs, in groups; all others follow under a heading.
 const MAIN_CONTROLS: &[(&str, &[&str])] = &[
-    ("Rate and conduction", &["rate_bpm", "pr_interval_ms"]),
+    (words::RATE_AND_CONDUCTION, &["rate_bpm", "pr_interval_ms"]),
     (
-        "Pump and vessels",
+        words::PUMP_AND_VESSELS,
         &["lv_contractility", "blood_volume", "systemic_resistance", "arterial_compliance"],
     ),
     (
-        "Valves",
+        words::VALVES,
         &[
             "aortic_valve_area_cm2",
             "aortic_leak_area_cm2",
@@ -34,7 +34,7 @@ pub(super) fn controls(view: &View, refusal: Option<&Refusal>) -> Markup {
         .filter(|name| !main.contains(name))
         .collect();
     html! {
-        section.controls aria-label="Controls" {
+        section.controls aria-label=(words::CONTROLS) {
             div #sliders {
                 @for (title, names) in MAIN_CONTROLS {
                     fieldset {
@@ -43,14 +43,14 @@ pub(super) fn controls(view: &View, refusal: Option<&Refusal>) -> Markup {
                     }
                 }
                 details open[refusal.is_some_and(|refusal| names_any(refusal, &others))] {
-                    summary { "All other parameters" }
+                    summary { (words::ALL_OTHERS) }
                     fieldset {
-                        legend.unseen { "Other parameters" }
+                        legend.unseen { (words::OTHERS) }
                         @for name in &others { (slider(view, name, refusal)) }
                     }
                 }
             }
-            p.reset { button #reset type="button" { "Back to the condition as it is" } }
+            p.reset { button #reset type="button" { (words::RESET) } }
             (switches(view, refusal))
         }
     }
@@ -63,8 +63,8 @@ fn slider(view: &View, name: &str, refusal: Option<&Refusal>) -> Markup {
     let value = view.heart.parameters.get(name).unwrap_or(parameter.default);
     let usual = view.condition.heart.parameters.get(name).unwrap_or(parameter.default);
     let Parameter { low, high, title, about, .. } = *parameter;
-    let unit = if parameter.unit.is_empty() { "× normal" } else { parameter.unit };
-    let range = format!("{low} to {high}");
+    let unit = if parameter.unit.is_empty() { words::TIMES_NORMAL } else { parameter.unit };
+    let range = words::range(low, high);
     let at_fault = refusal.is_some_and(|refusal| names_any(refusal, &[name]));
     html! {
         div.slider {
@@ -89,7 +89,7 @@ fn step(parameter: &Parameter) -> f64 {
 fn switches(view: &View, refusal: Option<&Refusal>) -> Markup {
     html! {
         fieldset.switches {
-            legend { "Panels" }
+            legend { (words::PANELS) }
             input type="hidden" name="panel" value="";
             @for panel in PANELS {
                 @let on = view.panels.iter().any(|shown| shown.id == panel.id);
@@ -98,7 +98,7 @@ fn switches(view: &View, refusal: Option<&Refusal>) -> Markup {
             (fault(refusal, "panel"))
         }
         fieldset.switches {
-            legend { "Drawn with" }
+            legend { (words::DRAWN_WITH) }
             input type="hidden" name="show" value="";
             @for part in PARTS {
                 (switch("show", part.id, part.title, view.shows(part.id), part.standard))
@@ -107,7 +107,7 @@ fn switches(view: &View, refusal: Option<&Refusal>) -> Markup {
         }
         (lines(view, refusal))
         div.choice {
-            label for="scale" { "Text and lines for" }
+            label for="scale" { (words::SCALE) }
             select #scale name="scale" data-usual="print" {
                 @for (id, title, _) in SCALES {
                     option value=(id) selected[*id == view.scale] { (title) }

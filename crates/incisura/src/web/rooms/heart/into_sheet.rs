@@ -5,19 +5,18 @@ use std::path::Path;
 
 use axum::Json;
 use axum::extract::{Form, Query, State};
-use heart::PARAMETERS;
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::view::View;
+use super::view::{View, changed_parameters};
 use crate::failure::Failure;
-use crate::schematics;
 use crate::test_file::{self, Changes};
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::refusal::Refusal;
+use crate::web::words::conventions::NO_SUCH;
 use crate::web::words::heart as words;
-use crate::web::{Pairs, off_thread};
+use crate::web::{Pairs, off_thread, rules};
 
 /// The longest title of a test, in letters.
 const LONGEST_TITLE: usize = 80;
@@ -42,33 +41,12 @@ pub(super) fn dialog(folder: &Folder) -> Markup {
                 }
                 div.choice {
                     label for="sheet-convention" { (words::SHEET_CONVENTION) }
-                    (conventions("sheet-convention", folder, ""))
+                    (rules::choice("sheet-convention", folder, ""))
                 }
                 p #sheet-said role="status" {}
                 div.actions {
                     button.primary { (words::SHEET_MAKE) }
                     button #sheet-close type="button" { (crate::web::words::shell::CLOSE) }
-                }
-            }
-        }
-    }
-}
-
-/// The conventions to choose from: the course's own, and those that come with the program.
-pub(crate) fn conventions(id: &str, folder: &Folder, chosen: &str) -> Markup {
-    let own = folder.conventions();
-    html! {
-        select id=(id) name="convention" {
-            @if !own.is_empty() {
-                optgroup label=(words::IN_COURSE) {
-                    @for one in &own {
-                        option value=(one.file) selected[one.file == chosen] { (one.title) }
-                    }
-                }
-            }
-            optgroup label=(words::SHIPPED) {
-                @for shipped in cardiac::CONVENTIONS {
-                    option value=(shipped.name) selected[shipped.name == chosen] { (shipped.convention().title) }
                 }
             }
         }
@@ -90,10 +68,8 @@ pub(super) async fn make(
         if title.is_empty() || long || title.contains(char::is_control) {
             return Err(Refusal::of("sheet-title", words::SHEET_NO_TITLE));
         }
-        let known = folder.conventions().iter().any(|one| one.file == convention)
-            || cardiac::Shipped::find(convention).is_some();
-        if !known {
-            return Err(Refusal::of("sheet-convention", "there is no such convention here"));
+        if !rules::is_known(&folder, convention) {
+            return Err(Refusal::of("sheet-convention", NO_SUCH));
         }
         let file = free_name(&folder, title);
         let path = folder.path(&file)?;
@@ -142,17 +118,12 @@ fn text(view: &View, title: &str, convention: &str, by_rules: bool) -> Result<St
     if view.heart.rhythm != view.condition.heart.rhythm {
         heart.insert("rhythm".into(), view.heart.rhythm.name().into());
     }
-    for parameter in PARAMETERS {
-        let value = view.heart.parameters.get(parameter.name);
-        if let Some(number) = value
-            && value != view.condition.heart.parameters.get(parameter.name)
-        {
-            heart.insert(parameter.name.into(), number.into());
-        }
+    for (name, value) in changed_parameters(&view.condition, &view.heart) {
+        heart.insert(name.into(), value.into());
     }
     test.insert("heart".into(), heart.into());
     toml::to_string(&test)
-        .map_err(|error| Refusal::of_all(format!("the test cannot be written: {error}")))
+        .map_err(|error| Refusal::of_all(words::sheet_unwritten(&error.to_string())))
 }
 
 /// Whether a test of this text can be read and its first form's key drawn.
@@ -160,13 +131,4 @@ fn drawable(path: &Path, text: &str) -> Result<(), Failure> {
     let read = test_file::read(path, text, &Changes::default(), &BTreeMap::new())?;
     let form = sheet::forms(&read.test).into_iter().next();
     form.map_or(Ok(()), |form| test_file::form_heart(&read.test, &form, path, text).map(drop))
-}
-
-/// The text of the convention that the page calls `named`: the course's own file, or one that
-/// comes with the program. Nothing else is read, whatever is asked for.
-pub(crate) fn convention_source(folder: &Folder, named: &str) -> Result<String, Refusal> {
-    if cardiac::Shipped::find(named).is_some() {
-        return Ok(schematics::source_beside(named, folder.root())?);
-    }
-    folder.text(named).map(|text| text.text)
 }

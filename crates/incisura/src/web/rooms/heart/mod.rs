@@ -6,7 +6,7 @@
 mod beat;
 mod compare;
 mod controls;
-pub(crate) mod into_sheet;
+mod into_sheet;
 mod page;
 #[cfg(test)]
 mod tests;

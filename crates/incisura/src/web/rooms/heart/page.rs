@@ -39,7 +39,7 @@ pub(crate) fn whole(desk: &Desk, view: &View, drawn: Result<&Drawn, &Refusal>) -
             title: &view.condition.title,
             styles: &["/heart.css"],
             scripts: &["/heart.js"],
-            skip_to: ("figure", "Skip to the figure"),
+            skip_to: ("figure", words::SKIP),
             keys: words::KEYS,
             body,
         },
@@ -60,9 +60,9 @@ pub(crate) fn parts(view: &View, drawn: &Drawn) -> Markup {
 
 fn toolbar(view: &View, refusal: Option<&Refusal>) -> Markup {
     html! {
-        div.toolbar role="group" aria-label="Heart" {
+        div.toolbar role="group" aria-label=(words::TITLE) {
             div.choice {
-                label for="condition" { "Condition" }
+                label for="condition" { (words::CONDITION) }
                 select #condition name="condition" {
                     @for condition in heart::conditions() {
                         option value=(condition.name) selected[condition.name == view.condition.name] { (condition.title) }
@@ -71,18 +71,18 @@ fn toolbar(view: &View, refusal: Option<&Refusal>) -> Markup {
                 (fault(refusal, "condition"))
             }
             div.choice {
-                label for="rhythm" { "Rhythm" }
+                label for="rhythm" { (words::RHYTHM) }
                 select #rhythm name="rhythm" data-usual=(view.condition.heart.rhythm.name()) {
                     @for (name, rhythm) in Rhythm::ALL {
-                        option value=(name) selected[rhythm == view.heart.rhythm] { (rhythm_title(rhythm)) }
+                        option value=(name) selected[rhythm == view.heart.rhythm] { (words::rhythm(rhythm)) }
                     }
                 }
                 (fault(refusal, "rhythm"))
             }
             div.choice {
-                label for="beats" { "Beats" }
+                label for="beats" { (words::BEATS) }
                 select #beats name="beats" data-usual="" {
-                    option value="" { "as many as it takes" }
+                    option value="" { (words::ENOUGH_BEATS) }
                     @for beats in offered_beats(view) {
                         option value=(beats) selected[view.beats == Some(beats)] { (beats) }
                     }
@@ -91,11 +91,14 @@ fn toolbar(view: &View, refusal: Option<&Refusal>) -> Markup {
             }
             div.sound {
                 (compare::controls(view))
-                button #whole type="button" { "Figure on the whole screen" }
-                button #play type="button" aria-pressed="false" { "Play heart sounds" }
+                button #whole type="button" { (words::WHOLE_SCREEN) }
+                button #play type="button" aria-pressed="false"
+                    data-play=(words::PLAY) data-stop=(words::STOP) data-mute=(words::NO_SOUND) {
+                    (words::PLAY)
+                }
                 audio #audio loop preload="none" {}
             }
-            noscript { button type="submit" { "Draw" } }
+            noscript { button type="submit" { (words::DRAW) } }
         }
     }
 }
@@ -109,7 +112,7 @@ fn offered_beats(view: &View) -> Vec<usize> {
 fn picture(view: &View, drawn: Result<&Drawn, &Refusal>) -> Markup {
     let whole = drawn.err().filter(|refusal| !has_control(refusal));
     html! {
-        section #figure .figure tabindex="0" aria-label="Figure" {
+        section #figure .figure tabindex="0" aria-label=(words::FIGURE) {
             p #problem .fault role="alert" { @if let Some(refusal) = whole { (refusal.message) } }
             div.board {
                 div data-slot="sheet" { @if let Ok(drawn) = drawn { (sheet(view, drawn)) } }
@@ -120,7 +123,7 @@ fn picture(view: &View, drawn: Result<&Drawn, &Refusal>) -> Markup {
             p.headline.unseen data-slot="headline" { @if let Ok(drawn) = drawn { (summary::headline(&drawn.cycle)) } }
             div.lower {
                 details {
-                    summary { "The figure in words" }
+                    summary { (words::IN_WORDS) }
                     div data-slot="words" { @if let Ok(drawn) = drawn { (in_words(drawn)) } }
                 }
                 div data-slot="files" { @if drawn.is_ok() { (files(view)) } }
@@ -146,15 +149,17 @@ fn sheet(view: &View, drawn: &Drawn) -> Markup {
 
 /// What is drawn, in a row at the foot of the sheet, as on a technical drawing.
 fn title_block(view: &View, drawn: &Drawn) -> Markup {
-    let first =
-        [("Heart", view.heart_title()), ("Rhythm", rhythm_title(view.heart.rhythm).to_owned())];
+    let first = [
+        (words::TITLE, view.heart_title()),
+        (words::RHYTHM, words::rhythm(view.heart.rhythm).to_owned()),
+    ];
     let kept = view.kept.as_ref().map(|kept| (words::KEPT_DASHED, kept.title()));
     html! {
         dl.titleblock {
             @for (title, value) in first.into_iter().chain(kept).chain(summary::key_numbers(&drawn.cycle)) {
                 div { dt { (title) } dd { (value) } }
             }
-            div { dt { "Use" } dd { "teaching only" } }
+            div { dt { (words::USE) } dd { (words::TEACHING) } }
         }
     }
 }
@@ -205,19 +210,10 @@ fn in_words(drawn: &Drawn) -> Markup {
 
 fn files(view: &View) -> Markup {
     let query = view.query();
-    let files = [
-        ("figure.svg", "SVG"),
-        ("figure.png", "PNG"),
-        ("figure.pdf", "PDF"),
-        ("cycle.json", "JSON"),
-        ("traces.csv", "traces (CSV)"),
-        ("marks.csv", "landmarks (CSV)"),
-        ("sounds.wav", "sounds (WAV)"),
-    ];
     html! {
         p.files {
-            "Keep this as "
-            @for (index, (file, title)) in files.iter().enumerate() {
+            (words::KEEP_AS) " "
+            @for (index, (file, title)) in words::FILES.iter().enumerate() {
                 @if index > 0 { ", " }
                 a href={ "/heart/" (file) "?" (query) } download { (title) }
             }
@@ -227,29 +223,16 @@ fn files(view: &View) -> Markup {
 
 fn findings(view: &View, drawn: Option<&Drawn>) -> Markup {
     html! {
-        section.findings aria-label="What it shows" {
+        section.findings aria-label=(words::FINDINGS) {
             div #about {
                 h2 { (view.condition.title) }
                 p { (view.condition.about) }
-                p.source { "Numbers: " (view.condition.source) }
+                p.source { (words::NUMBERS) (view.condition.source) }
             }
             @if view.kept.is_some() { h2.unseen { (words::COMPARED) } }
             div.numbers data-slot="numbers" {
                 @if let Some(drawn) = drawn { (compare::numbers(&drawn.cycle, drawn.kept.as_deref())) }
             }
         }
-    }
-}
-
-fn rhythm_title(rhythm: Rhythm) -> &'static str {
-    match rhythm {
-        Rhythm::Sinus => "Sinus rhythm",
-        Rhythm::RespiratorySinusArrhythmia => "Respiratory sinus arrhythmia",
-        Rhythm::SecondDegreeTypeI => "AV block, second degree, type I",
-        Rhythm::SecondDegreeTypeII => "AV block, second degree, type II",
-        Rhythm::ThirdDegree => "AV block, third degree",
-        Rhythm::AtrialFibrillation => "Atrial fibrillation",
-        Rhythm::PrematureAtrial => "Premature atrial beat",
-        Rhythm::PrematureVentricular => "Premature ventricular beat",
     }
 }

@@ -4,10 +4,11 @@ use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 use cycle::{Cycle, Subject};
 use figure::{Figure, FigureSpec};
-use heart::{Condition, Heart, Rhythm};
+use heart::{Condition, Heart, PARAMETERS, Rhythm};
 
 use crate::args::MOST_BEATS;
 use crate::standard::{self, PANELS, PanelChoice};
+use crate::web::query::query;
 use crate::web::refusal::Refusal;
 use crate::web::words::heart as words;
 
@@ -37,17 +38,17 @@ const fn part(id: &'static str, title: &'static str, standard: bool) -> Part {
 
 /// The parts to choose from.
 pub(crate) const PARTS: &[Part] = &[
-    part("lines", "Alignment lines", true),
-    part("phases", "Phases", true),
-    part("bars", "Valve bars", true),
-    part("labels", "Labels", true),
-    part("grid", "Grid", false),
-    part("loop", "Pressure–volume loop", false),
+    part("lines", words::PART_LINES, true),
+    part("phases", words::PART_PHASES, true),
+    part("bars", words::PART_BARS, true),
+    part("labels", words::PART_LABELS, true),
+    part("grid", words::PART_GRID, false),
+    part("loop", words::PART_LOOP, false),
 ];
 
 /// Sizes of text and strokes to choose from: identifier, name shown, multiplier.
 pub(crate) const SCALES: &[(&str, &str, f64)] =
-    &[("print", "Print", 1.0), ("projector", "Projector", 1.4)];
+    &[("print", words::FOR_PRINT, 1.0), ("projector", words::FOR_PROJECTOR, 1.4)];
 
 /// A heart, and how its figure is drawn.
 #[derive(Debug)]
@@ -134,9 +135,8 @@ impl View {
             "beats" => self.beats = beats(value)?,
             "scale" => self.scale = scale(value)?,
             parameter => {
-                let number = value.parse().map_err(|_| {
-                    Refusal::of(parameter, format!("“{value}” is not a number, like 60 or 0.8"))
-                })?;
+                let no_number = |_| Refusal::of(parameter, words::no_number(value));
+                let number = value.parse().map_err(no_number)?;
                 self.heart.parameters.set(parameter, number)?;
             }
         }
@@ -172,10 +172,9 @@ impl View {
             pairs.extend(lines.iter().map(|id| ("line", id.clone())));
         }
         if let Some(kept) = &self.kept {
-            pairs.push(("ghost", kept.query().replace('=', "%3D").replace('&', "%26")));
+            pairs.push(("ghost", kept.query()));
         }
-        // Names and values are identifiers and numbers, which an address takes as they are.
-        pairs.iter().map(|(name, value)| format!("{name}={value}")).collect::<Vec<_>>().join("&")
+        query(pairs.iter().map(|(name, value)| (*name, value.as_str())))
     }
 
     /// Computes the heart and lays out its figure, with its name where it will stand alone.
@@ -251,19 +250,16 @@ impl Kept {
             .map(|(name, value)| (name.to_owned(), value.to_owned()))
             .collect();
         // What is wrong with it belongs to none of the controls, which are those of the other heart.
-        let View { condition, heart, .. } = View::read(&pairs).map_err(|refusal| {
-            Refusal::of_all(format!("the heart that was kept: {}", refusal.message))
-        })?;
+        let View { condition, heart, .. } = View::read(&pairs)
+            .map_err(|refusal| Refusal::of_all(words::of_kept(&refusal.message)))?;
         Ok(Some(Self { condition, heart }))
     }
 
     /// The names and values that [`Kept::read`] reads back.
     pub(crate) fn query(&self) -> String {
-        let mut query = format!("condition={}", self.condition.name);
-        for (name, value) in changes(&self.condition, &self.heart) {
-            query += &format!("&{name}={value}");
-        }
-        query
+        let changes = changes(&self.condition, &self.heart);
+        let changes = changes.iter().map(|(name, value)| (*name, value.as_str()));
+        query(std::iter::once(("condition", self.condition.name.as_str())).chain(changes))
     }
 
     pub(crate) fn title(&self) -> String {
@@ -302,15 +298,21 @@ fn changes(condition: &Condition, heart: &Heart) -> Vec<(&'static str, String)> 
     if heart.rhythm != condition.heart.rhythm {
         pairs.push(("rhythm", heart.rhythm.name().to_owned()));
     }
-    for parameter in heart::PARAMETERS {
-        let value = heart.parameters.get(parameter.name);
-        if let Some(number) = value
-            && value != condition.heart.parameters.get(parameter.name)
-        {
-            pairs.push((parameter.name, number.to_string()));
-        }
-    }
+    let parameters = changed_parameters(condition, heart);
+    pairs.extend(parameters.map(|(name, value)| (name, value.to_string())));
     pairs
+}
+
+/// The parameters that were changed in a condition's heart, with what they are now.
+pub(super) fn changed_parameters(
+    condition: &Condition,
+    heart: &Heart,
+) -> impl Iterator<Item = (&'static str, f64)> {
+    PARAMETERS.iter().filter_map(|parameter| {
+        let [usual, now] =
+            [&condition.heart, heart].map(|heart| heart.parameters.get(parameter.name));
+        now.filter(|_| now != usual).map(|value| (parameter.name, value))
+    })
 }
 
 fn title(condition: &Condition, heart: &Heart) -> String {
@@ -330,9 +332,8 @@ fn lines(pairs: &[(String, String)]) -> Result<Vec<String>, Refusal> {
     for (_, id) in asked {
         if subject.title_of(id).is_none() {
             let known = subject.landmarks.iter().map(|kind| kind.id.as_str());
-            let near = cycle::nearest(id, known).map(|near| format!("; did you mean “{near}”?"));
-            let near = near.unwrap_or_default();
-            return Err(Refusal::of("line", format!("there is no landmark or event “{id}”{near}")));
+            let near = cycle::nearest(id, known);
+            return Err(Refusal::of("line", words::no_landmark(id, near)));
         }
         if !lines.contains(id) {
             lines.push(id.clone());
@@ -357,11 +358,7 @@ fn chosen<T>(
         named.iter().find(|name| !choices.iter().any(|choice| id(choice) == **name))
     {
         let known: Vec<&str> = choices.iter().map(&id).collect();
-        let known = known.join(", ");
-        return Err(Refusal::of(
-            control,
-            format!("there is no “{unknown}” to show; known are {known}"),
-        ));
+        return Err(Refusal::of(control, words::nothing_to_show(unknown, &known)));
     }
     Ok(choices.iter().filter(|choice| named.contains(&id(choice))).collect())
 }
@@ -371,12 +368,10 @@ fn beats(value: &str) -> Result<Option<usize>, Refusal> {
         return Ok(None);
     }
     let number = value.parse().ok().filter(|beats| (1..=MOST_BEATS as usize).contains(beats));
-    let wrong =
-        || Refusal::of("beats", format!("give a whole number of beats from 1 to {MOST_BEATS}"));
-    number.map(Some).ok_or_else(wrong)
+    number.map(Some).ok_or_else(|| Refusal::of("beats", words::no_beats(MOST_BEATS)))
 }
 
 fn scale(value: &str) -> Result<&'static str, Refusal> {
     let known = SCALES.iter().find(|(id, ..)| *id == value);
-    known.map(|(id, ..)| *id).ok_or_else(|| Refusal::of("scale", "choose print or projector"))
+    known.map(|(id, ..)| *id).ok_or_else(|| Refusal::of("scale", words::NO_SCALE))
 }

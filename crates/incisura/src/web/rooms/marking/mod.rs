@@ -33,9 +33,10 @@ use crate::mark::review::{Question, crop};
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::printed::printed_folder;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 use crate::web::shell::{Page, Room};
-use crate::web::{SCRIPT, address, asset, download, off_thread};
+use crate::web::{SCRIPT, asset, download, off_thread};
 use job::Output;
 
 pub(crate) const ROOM: Room = Room { path: "/marking", title: words::TITLE };

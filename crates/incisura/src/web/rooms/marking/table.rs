@@ -35,8 +35,8 @@ pub(super) struct Shown {
 const KINDS: [(&str, &str); 5] = [
     ("", words::ALL),
     ("review", words::IN_REVIEW),
-    ("marked", "marked"),
-    ("unreadable", "unreadable"),
+    ("marked", words::MARKED),
+    ("unreadable", words::UNREADABLE),
     ("no_sheet", words::NO_SHEET),
 ];
 const ORDERS: [(&str, &str); 4] = [
@@ -56,6 +56,10 @@ pub(super) async fn page(State(desk): State<Desk>, Query(shown): Query<Shown>) -
         Ok(body) => page_of(&desk, body).into_response(),
         Err(refusal) => {
             let status = refusal.status();
+            let mend = match test_file(&desk.folder(), &asked) {
+                Ok(file) => address("/sheets", &[("file", &file)]),
+                Err(_) => "/sheets".to_owned(),
+            };
             let body = html! {
                 div.room {
                     h1 { (words::TITLE) }
@@ -64,7 +68,7 @@ pub(super) async fn page(State(desk): State<Desk>, Query(shown): Query<Shown>) -
                         p { (words::FAULTY) }
                         pre.fault { (refusal.message) }
                         p { (words::MEND) }
-                        p { a.button href=(address("/sheets", &[("test", &asked)])) { (words::TO_SHEETS) } }
+                        p { a.button href=(mend) { (words::TO_SHEETS) } }
                     }
                 }
             };
@@ -78,7 +82,7 @@ fn page_of(desk: &Desk, body: Markup) -> Markup {
     shell(
         desk,
         &Page {
-            keys: &[("R", "review what is open")],
+            keys: words::TABLE_KEYS,
             ..marks_page(words::TITLE, ("drawings", words::SKIP), body)
         },
     )
@@ -269,9 +273,9 @@ fn row(record: &Record, shown: &Shown, hidden: bool) -> Markup {
 
 pub(super) fn status_word(status: Option<Status>) -> Markup {
     let (sign, word) = match status {
-        Some(Status::Marked) => ("✓", "marked"),
+        Some(Status::Marked) => ("✓", words::MARKED),
         Some(Status::Review) => ("?", words::IN_REVIEW),
-        Some(Status::Unreadable) => ("✗", "unreadable"),
+        Some(Status::Unreadable) => ("✗", words::UNREADABLE),
         None => ("–", words::NO_SHEET),
     };
     html! { span.sign aria-hidden="true" { (sign) } " " (word) }

@@ -241,6 +241,20 @@ fn every_page_is_accounted_for_and_names_are_text() {
 }
 
 #[test]
+fn a_test_with_a_fault_leads_to_where_it_is_mended() {
+    let desk = crate::web::tests::desk();
+    let text = "title = \"Odd\"\nconvention = \"first_course\"\nbeats = \"many\"\n";
+    desk.folder().save("odd.toml", text, None).unwrap();
+    let faulty = answer(&desk, get("/marking?test=odd.toml"));
+    assert_eq!(faulty.status, StatusCode::BAD_REQUEST);
+    let mend = "href=\"/sheets?file=odd.toml\"";
+    assert!(faulty.text().contains(mend), "{}", faulty.text());
+    assert_eq!(answer(&desk, get("/sheets?file=odd.toml")).status, StatusCode::OK);
+    let unknown = answer(&desk, get("/marking?test=nothing.toml")).text();
+    assert!(unknown.contains("<a class=\"button\" href=\"/sheets\">"), "{unknown}");
+}
+
+#[test]
 fn a_test_that_is_none_is_refused() {
     let desk = marked();
     for test in ["..%2Ftest-1.toml", "%2Fetc%2Fpasswd", "course.toml", "nothing.toml", "scans"] {

@@ -7,9 +7,9 @@ use serde_json::{Value, json};
 
 use super::words;
 use crate::practice_page;
-use crate::web::address;
 use crate::web::classroom::Invitation;
 use crate::web::folder::Listed;
+use crate::web::query::address;
 use crate::web::shell::head;
 use crate::web::words::classroom as class_words;
 use crate::web::words::shell as shell_words;

@@ -1,11 +1,11 @@
 //! The room's state, which is its address: which file, how it is read, which signal is which, what
 //! is looked at, and what it is laid beside.
 
-use std::fmt::Write as _;
-
 use crate::args::{Stored, hertz, second, separator};
 use crate::measure::channels_known;
+use crate::web::query::Query;
 use crate::web::refusal::Refusal;
+use crate::web::words::recordings as words;
 
 /// Which recording, and how it is to be understood: what is found on it follows from this.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -74,7 +74,7 @@ impl Choices {
     }
 
     pub(crate) fn read(pairs: &[(String, String)]) -> Result<Self, Refusal> {
-        let file = one(pairs, "file").ok_or_else(|| Refusal::of("file", "choose a recording"))?;
+        let file = one(pairs, "file").ok_or_else(|| Refusal::of("file", words::CHOOSE_ONE))?;
         let is_stored = |name: &str| {
             matches!(name, "rate" | "time" | "separator" | "decimal_comma")
                 || name.starts_with("unit:")
@@ -97,8 +97,7 @@ impl Choices {
                     said.push((signal, Some(value.clone())));
                 }
                 other => {
-                    let what = format!("“{other}” is no channel; choose one from the list");
-                    return Err(Refusal::of(name, what));
+                    return Err(Refusal::of(name, words::no_channel(other)));
                 }
             }
         }
@@ -107,7 +106,7 @@ impl Choices {
         if let [Some(from), Some(to)] = part
             && from >= to
         {
-            return Err(Refusal::of("to", "the part ends before it begins; exchange the two"));
+            return Err(Refusal::of("to", words::PART_BACKWARDS));
         }
         let choices =
             Self { file: file.to_owned(), stored, said, turn: one(pairs, "turn").is_some(), part };
@@ -155,7 +154,7 @@ impl Choices {
                 query.add(name, &value.to_string());
             }
         }
-        query.0
+        query.text()
     }
 }
 
@@ -191,31 +190,6 @@ impl Against {
         let condition = one(pairs, "condition").unwrap_or(REST).to_owned();
         let convention = one(pairs, "convention").unwrap_or_default().to_owned();
         Self { condition, convention }
-    }
-}
-
-/// An address's names and values, written.
-#[derive(Debug, Default)]
-pub(crate) struct Query(pub(crate) String);
-
-impl Query {
-    pub(crate) fn add(&mut self, name: &str, value: &str) {
-        if !self.0.is_empty() {
-            self.0.push('&');
-        }
-        self.escaped(name);
-        self.0.push('=');
-        self.escaped(value);
-    }
-
-    fn escaped(&mut self, text: &str) {
-        for byte in text.bytes() {
-            if byte.is_ascii_alphanumeric() || b"-_.~".contains(&byte) {
-                self.0.push(char::from(byte));
-            } else {
-                let _ = write!(self.0, "%{byte:02X}");
-            }
-        }
     }
 }
 

@@ -4,6 +4,7 @@
 use recording::{ReadError, Recording, Signal, Source as _};
 
 use crate::progress;
+use crate::web::words::recordings as words;
 
 /// A block is at least so long, in seconds; a recording has at most so many.
 const BLOCK_S: f64 = 0.1;
@@ -46,7 +47,7 @@ impl Envelope {
     pub(crate) fn of(recording: &mut Recording) -> Result<Self, ReadError> {
         let block_s = BLOCK_S.max(recording.duration_s() / MOST_BLOCKS);
         let signals = recording.signals().to_vec();
-        let bar = progress::bar("reading the recording, signal", signals.len());
+        let bar = progress::bar(words::READING, signals.len());
         let mut blocks = Vec::new();
         for (index, signal) in signals.iter().enumerate() {
             blocks.push(blocks_of(recording, index, signal, block_s)?);

@@ -22,7 +22,6 @@ use crate::worksheet::{self, Options};
 const CSV: &str = "text/csv; charset=utf-8";
 const JSON: &str = "application/json";
 const PDF: &str = "application/pdf";
-const CORRECTIONS: [&str; 4] = ["qtc_bazett", "qtc_fridericia", "qtc_framingham", "qtc_hodges"];
 
 pub(crate) fn routes() -> Router<Desk> {
     Router::new().route("/recordings/{file}", get(file))
@@ -107,18 +106,19 @@ fn sheet(lab: &mut Lab, pairs: &[(String, String)], which: usize) -> Result<Vec<
     };
     let view = View::read(pairs)?.within(lab.recording.duration_s());
     let visible = one("stretch") == "visible";
-    let correction = CORRECTIONS.into_iter().find(|id| *id == one("correction"));
+    let known = words::CORRECTIONS_OF_QT.map(|(id, _)| id);
+    let correction = known.into_iter().find(|id| *id == one("correction"));
     let title = lab.recording.name.clone();
     let options = Options {
         title: &title,
         paper: if one("paper") == "a4" { sheet::Paper::A4 } else { sheet::Paper::Letter },
         from_s: visible.then_some(view.at_s),
         length_s: if visible { view.span_s } else { worksheet::LENGTH_S },
-        correction: correction.unwrap_or(CORRECTIONS[0]),
+        correction: correction.unwrap_or(known[0]),
         caution: recording::CAUTION,
     };
     let pages = worksheet::worksheet(&mut lab.recording, &lab.named, &lab.beats, &options)?;
-    let title = ["", "Key: "][which].to_owned() + &format!("Measuring a recording: {title}");
-    let pdf = figure::pdf_of(&pages[which], &title).map_err(Failure::from)?;
+    let pdf =
+        figure::pdf_of(&pages[which], &worksheet::titles(&title)[which]).map_err(Failure::from)?;
     Ok(pdf)
 }

@@ -10,6 +10,7 @@ use super::{ROOM, correct, overview, results, signals, strip};
 use crate::measure::{format_words, lasting};
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 use crate::web::shell::{Page, shell};
 use crate::web::words::recordings as words;
@@ -52,27 +53,19 @@ pub(crate) fn all(desk: &Desk, refusal: Option<&Refusal>) -> Markup {
             }
         }
     };
-    page(desk, words::TITLE, ("here-title", "Skip to the recordings"), body)
+    page(desk, words::TITLE, ("here-title", words::SKIP), body)
 }
 
 fn listed(all: &[Listed]) -> Markup {
     html! {
         ul.plain.recordings {
             @for one in all {
-                @let mut query = super::choices::Query::default();
-                @let () = query.add("file", &one.file);
-                li { a href={ "/recordings?" (query.0) } { (one.file) } " " span.soft { (size(one.bytes)) } }
+                li {
+                    a href=(address(ROOM.path, &[("file", &one.file)])) { (one.file) }
+                    " " span.soft { (words::size(one.bytes)) }
+                }
             }
         }
-    }
-}
-
-fn size(bytes: u64) -> String {
-    let bytes = bytes as f64;
-    match bytes {
-        b if b < 1e6 => format!("{:.0} kB", (b / 1e3).max(1.0)),
-        b if b < 1e9 => format!("{:.1} MB", b / 1e6),
-        b => format!("{:.1} GB", b / 1e9),
     }
 }
 
@@ -124,7 +117,7 @@ pub(crate) fn one(
             (rest)
         }
     };
-    Ok(page(desk, &name, ("strip", "Skip to the strip"), body))
+    Ok(page(desk, &name, ("strip", words::SKIP_TO_STRIP), body))
 }
 
 /// Whether another recording is called so, too.
@@ -239,7 +232,10 @@ fn correcting(bench: &Bench, folder: &Folder, list: Option<Markup>) -> Markup {
                             label for="what" { (words::ADD_WHAT) }
                             select #what {
                                 @for (channel, landmark) in correct::addable(&bench.named) {
-                                    option value={ (channel) ":" (landmark) } { (strip::landmark_name(landmark)) ", " (strip::channel_name(&channel)) }
+                                    option value={ (channel) ":" (landmark) } {
+                                        (strip::landmark_name(landmark)) ", " (strip::channel_name(&channel))
+                                        @if landmark == "r_peak" { (words::MISSED_BEAT) }
+                                    }
                                 }
                             }
                         }

@@ -16,6 +16,7 @@ use crate::measure::{
 };
 use crate::web::folder::Folder;
 use crate::web::refusal::Refusal;
+use crate::web::rules;
 use crate::web::words::recordings as words;
 
 /// A heart and a convention beside an average beat.
@@ -45,28 +46,19 @@ pub(crate) fn laid(
     let convention = convention(folder, &against.convention)?;
     let verdicts = judge(&average.cycle, &convention, &subject, &Scale::Measured);
     let heart = if resting {
-        "a computed resting heart at the same rate".to_owned()
+        words::RESTING_HEART.to_owned()
     } else {
-        format!("the computed heart “{}”", condition.title)
+        words::computed_heart(&condition.title)
     };
     Ok(Laid { subject, computed, beside, heart, convention, verdicts })
 }
 
-/// The convention called `name`: a file of the course or a shipped one; the course's first, or the
-/// first course's, where nobody says which.
+/// The convention called `name`, or the usual one where nobody says which.
 fn convention(folder: &Folder, name: &str) -> Result<Convention, Refusal> {
-    let own = folder.conventions();
-    let file = own.iter().find(|one| if name.is_empty() { true } else { one.file == name });
-    if let Some(file) = file {
-        let path = folder.path(&file.file)?;
-        let read = Convention::from_toml(&folder.text(&file.file)?.text, &heart::subject());
-        return read.map_err(|faults| Failure::Faults { path, faults }.into());
-    }
-    let shipped = if name.is_empty() { "first_course" } else { name };
-    let found = cardiac::Shipped::find(shipped);
-    found.map(|shipped| shipped.convention()).ok_or_else(|| {
-        Refusal::of("convention", "there is no such convention; choose one from the list")
-    })
+    let name = if name.is_empty() { rules::usual(folder) } else { name.to_owned() };
+    let read = Convention::from_toml(&rules::source(folder, &name)?, &heart::subject());
+    // Without the folder, which is this computer's.
+    read.map_err(|faults| Failure::Faults { path: name.into(), faults }.into())
 }
 
 /// Everything, each part in a place of its own.
@@ -197,8 +189,12 @@ fn line(one: &Measurement) -> Markup {
             td { (number(values.median)) }
             td { @if !single { (number(values.mean)) } }
             td { @if !single { (format!("{:.1}", values.sd)) } }
-            td { @if !single { (number(values.min)) " to " (number(values.max)) } }
-            td { @if let Some(p) = &one.published { (format!("{:.0} to {:.0}", p.low, p.high)) } }
+            td { @if !single { (words::between(&number(values.min), &number(values.max))) } }
+            td {
+                @if let Some(p) = &one.published {
+                    (words::between(&format!("{:.0}", p.low), &format!("{:.0}", p.high)))
+                }
+            }
         }
     }
 }
@@ -219,18 +215,10 @@ fn conditions(chosen: &str) -> Markup {
 }
 
 fn conventions(folder: &Folder, chosen: &str) -> Markup {
-    let own = folder.conventions().into_iter().map(|one| (one.file, one.title));
-    let shipped = cardiac::CONVENTIONS.iter();
-    let shipped = shipped.map(|one| (one.name.to_owned(), one.convention().title));
-    let all: Vec<(String, String)> = own.chain(shipped).collect();
     html! {
         div.choice {
             label for="convention" { (words::CONVENTION) }
-            select #convention name="convention" {
-                @for (index, (name, title)) in all.iter().enumerate() {
-                    option value=(name) selected[name == chosen || (chosen.is_empty() && index == 0)] { (title) }
-                }
-            }
+            (rules::choice("convention", folder, chosen))
         }
     }
 }
@@ -242,7 +230,7 @@ pub(crate) fn figure_of(
     laid: &Laid,
 ) -> Result<Option<figure::Figure>, Failure> {
     let under = laid.beside.as_ref();
-    let under = under.and_then(|beside| beneath(average, &laid.computed, beside.aligned_on));
+    let under = under.and_then(|beside| beneath(average, &laid.computed, beside));
     average_over(name, average, under.as_ref(), &laid.subject)
 }
 
@@ -251,7 +239,10 @@ fn average_part(name: &str, average: &Average, laid: &Laid) -> Result<Markup, Re
     Ok(html! {
         p.prose { (average.provenance) }
         @if !average.left_out.is_empty() {
-            details { summary { (average.left_out.len()) " left out" } ul { @for words in left_out_words(average) { li { (words) } } } }
+            details {
+                summary { (words::left_out(average.left_out.len())) }
+                ul { @for words in left_out_words(average) { li { (words) } } }
+            }
         }
         div.besides {
             @if let Some(figure) = figure {
@@ -338,20 +329,25 @@ fn rules(average: &Average, laid: &Laid) -> Markup {
 }
 
 fn worksheet() -> Markup {
-    let corrections = [
-        ("qtc_bazett", "Bazett"),
-        ("qtc_fridericia", "Fridericia"),
-        ("qtc_framingham", "Framingham"),
-        ("qtc_hodges", "Hodges"),
-    ];
     html! {
         section.worksheet aria-labelledby="worksheet-title" {
             h2 #worksheet-title { (words::WORKSHEET) }
             p.soft { (words::WORKSHEET_ABOUT) }
             form #worksheet.line autocomplete="off" {
                 div.choice { label for="stretch" { (words::STRETCH) } select #stretch name="stretch" { option value="" { (words::QUIETEST) } option value="visible" { (words::VISIBLE) } } }
-                div.choice { label for="paper" { (words::PAPER) } select #paper name="paper" { option value="letter" { "Letter" } option value="a4" { "A4" } } }
-                div.choice { label for="correction" { (words::CORRECTION) } select #correction name="correction" { @for (id, name) in corrections { option value=(id) { (name) } } } }
+                div.choice {
+                    label for="paper" { (words::PAPER) }
+                    select #paper name="paper" {
+                        option value="letter" { (words::LETTER) }
+                        option value="a4" { (words::A4) }
+                    }
+                }
+                div.choice {
+                    label for="correction" { (words::CORRECTION) }
+                    select #correction name="correction" {
+                        @for (id, name) in words::CORRECTIONS_OF_QT { option value=(id) { (name) } }
+                    }
+                }
                 a.button.primary data-file="worksheet.pdf" href="/recordings/worksheet.pdf" { (words::SHEET_PDF) }
                 a.button data-file="worksheet-key.pdf" href="/recordings/worksheet-key.pdf" { (words::KEY_PDF) }
             }

@@ -20,8 +20,9 @@ use crate::progress;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::refusal::Refusal;
+use crate::web::words::recordings as words;
 
-/// So many recordings are kept open.
+/// So many recordings are kept open, and more where more are being looked through.
 const KEPT: usize = 3;
 
 /// The recordings open.
@@ -100,8 +101,8 @@ pub(crate) struct Bench {
 /// The beats as they are with the corrections of now.
 #[derive(Clone)]
 pub(crate) struct Now {
-    /// The table's version.
-    version: String,
+    /// The table's version; empty where there is none.
+    pub(crate) version: String,
     pub(crate) beats: Arc<Vec<Beat>>,
     pub(crate) rows: Arc<Vec<Correction>>,
     /// What is wrong with the table; then nothing is corrected.
@@ -118,8 +119,7 @@ impl Shelf {
         let folder = desk.folder();
         let path = folder.path(&choices.file)?;
         if !path.is_file() {
-            let what = format!("there is no file “{}” in the course folder", choices.file);
-            return Err(Refusal::of("file", what));
+            return Err(Refusal::of("file", words::no_such_file(&choices.file)));
         }
         let how = asked(&choices.as_stored()?);
         let key = Key { stamp: stamp(&path), path, query: choices.query() };
@@ -129,25 +129,28 @@ impl Shelf {
             all.push(Arc::clone(&place));
             return Ok(place);
         }
-        if all.len() >= KEPT {
-            all.remove(0);
-        }
-        let stage = Mutex::new(Stage::Opening);
-        let place = Arc::new(Place { key, stage, changed: Condvar::new() });
-        all.push(Arc::clone(&place));
+        let place = Arc::new(Place::new(key));
         let (worker, choices) = (Arc::clone(&place), choices.clone());
-        // It fails only where the same work is under way, which is as well.
-        let _ = desk.jobs().begin(&place.job(), move |_| {
+        desk.jobs().begin(&place.job(), move |_| {
             let unfinished = Unfinished(&worker);
-            let done = worker.work(&choices, &how);
-            if let Err(failure) = &done {
-                worker
-                    .set(Stage::Failed(Fault { message: failure.to_string(), needs_rate: false }));
+            if let Err(failure) = worker.work(&choices, &how) {
+                worker.set(Stage::Failed(failure.into()));
             }
             drop(unfinished);
             Ok(String::new())
-        });
+        })?;
+        make_room(&mut all);
+        all.push(Arc::clone(&place));
         Ok(place)
+    }
+}
+
+/// Takes away the places that were not asked for longest, but none that is still worked for: it
+/// could neither be shown nor begun anew.
+fn make_room(all: &mut Vec<Arc<Place>>) {
+    while all.len() >= KEPT {
+        let Some(at) = all.iter().position(|place| place.has_ended()) else { return };
+        all.remove(at);
     }
 }
 
@@ -185,6 +188,14 @@ impl Drop for Unfinished<'_> {
 }
 
 impl Place {
+    fn new(key: Key) -> Self {
+        Self { key, stage: Mutex::new(Stage::Opening), changed: Condvar::new() }
+    }
+
+    fn has_ended(&self) -> bool {
+        matches!(&*locked(&self.stage), Stage::Found(_) | Stage::Failed(_))
+    }
+
     /// The name of the work.
     pub(crate) fn job(&self) -> String {
         let mut hasher = DefaultHasher::new();
@@ -214,13 +225,7 @@ impl Place {
     }
 
     fn work(&self, choices: &Choices, how: &Asked) -> Result<(), Failure> {
-        let bench = match Bench::open(&self.key.path, choices, how) {
-            Ok(bench) => Arc::new(bench),
-            Err(failure) => {
-                self.set(Stage::Failed(failure.into()));
-                return Ok(());
-            }
-        };
+        let bench = Arc::new(Bench::open(&self.key.path, choices, how)?);
         self.set(Stage::Open(Arc::clone(&bench)));
         bench.find(choices, how)?;
         self.set(Stage::Found(bench));
@@ -232,8 +237,7 @@ impl Bench {
     fn open(path: &Path, choices: &Choices, how: &Asked) -> Result<Self, Failure> {
         let wrong = |error| Failure::recording(path, error);
         let mut recording =
-            progress::during("opening the recording", || Recording::open(path, how))
-                .map_err(wrong)?;
+            progress::during(words::OPENING, || Recording::open(path, how)).map_err(wrong)?;
         let signals = recording.signals().to_vec();
         let mut named = channels_said(&signals, &choices.said);
         let from_s = choices.part[0].unwrap_or(0.0);
@@ -323,7 +327,7 @@ impl Bench {
         folder: &Folder,
         work: impl FnOnce(&mut Lab) -> Result<T, Refusal>,
     ) -> Result<T, Refusal> {
-        let still = || Refusal::of_all("beats are still being looked for; wait until it is done");
+        let still = || Refusal::of_all(words::STILL);
         let now = self.now(folder)?.ok_or_else(still)?;
         let mut lab = locked(&self.lab);
         let (known, lab) = lab.as_mut().ok_or_else(still)?;
@@ -342,5 +346,88 @@ impl Bench {
 impl Now {
     fn untouched(found: &Arc<Vec<Beat>>) -> Self {
         Self { version: String::new(), beats: Arc::clone(found), rows: Arc::default(), fault: None }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::mpsc::channel;
+
+    use super::*;
+    use crate::web::jobs::JobState;
+    use crate::web::tests::desk;
+
+    const LONG: Duration = Duration::from_secs(60);
+
+    fn choices(file: &str) -> Choices {
+        Choices::read(&[("file".to_owned(), file.to_owned())]).unwrap()
+    }
+
+    /// A place that is still worked for.
+    fn working(name: &str) -> Arc<Place> {
+        let (path, query) = (PathBuf::from(name), String::new());
+        Arc::new(Place::new(Key { path, stamp: Vec::new(), query }))
+    }
+
+    #[test]
+    fn only_what_has_ended_makes_room() {
+        let mut all: Vec<Arc<Place>> = ["a", "b", "c", "d"].map(working).to_vec();
+        make_room(&mut all);
+        assert_eq!(all.len(), 4);
+        let fault = Fault { message: String::new(), needs_rate: false };
+        for place in &all[1..] {
+            place.set(Stage::Failed(fault.clone()));
+        }
+        make_room(&mut all);
+        let left: Vec<&Path> = all.iter().map(|place| place.key.path.as_path()).collect();
+        assert_eq!(left, [Path::new("a"), Path::new("d")]);
+    }
+
+    #[test]
+    fn what_cannot_be_begun_is_told_and_leaves_no_place_behind() {
+        let desk = desk();
+        let path = desk.folder().path("lab.csv").unwrap();
+        std::fs::write(&path, "a,b\n1,2\n3,4\n5,6\n").unwrap();
+        let choices = choices("lab.csv");
+        let key = Key { stamp: stamp(&path), path, query: choices.query() };
+        let (end, ended) = channel::<()>();
+        let name = Place::new(key).job();
+        desk.jobs()
+            .begin(&name, move |_| {
+                let _ = ended.recv();
+                Ok(String::new())
+            })
+            .unwrap();
+        let refused = desk.recordings().place(&desk, &choices).err().unwrap();
+        assert!(refused.message.contains("under way already"), "{}", refused.message);
+        drop(end);
+        while desk.jobs().progress(&name).unwrap().state == JobState::Running {
+            std::thread::yield_now();
+        }
+        let place = desk.recordings().place(&desk, &choices).unwrap();
+        assert!(matches!(place.at_the_end(LONG), Stage::Failed(_)), "it asks for a rate");
+    }
+
+    #[test]
+    fn a_file_that_ends_too_soon_is_told_without_a_path_of_this_computer() {
+        let desk = desk();
+        let folder = desk.folder();
+        let path = folder.path("lab.csv").unwrap();
+        std::fs::write(&path, crate::demo_recording::csv().unwrap()).unwrap();
+        let choices = choices("lab.csv");
+        let place = desk.recordings().place(&desk, &choices).unwrap();
+        let Stage::Found(bench) = place.at_the_end(LONG) else { panic!("it is not found") };
+        let beat = bench.found().unwrap()[1].anchor_s;
+        let row = format!("ecg,r_peak,{beat},{beat},removed,R,now,x");
+        let table = format!("{}\n{row}\n", Correction::HEADER.join(","));
+        folder.save(&bench.table(), &table, None).unwrap();
+        std::fs::write(&path, "").unwrap();
+        let root = folder.root().to_string_lossy().into_owned();
+        let refused = bench.with_lab(&folder, |_| Ok(())).err().unwrap().message;
+        let how = asked(&choices.as_stored().unwrap());
+        let fault = Fault::from(bench.find(&choices, &how).err().unwrap()).message;
+        for told in [refused, fault] {
+            assert!(told.contains("lab.csv") && !told.contains(&root), "{told}");
+        }
     }
 }

@@ -108,7 +108,7 @@ fn remarks(named: &Named, at: usize, now: Option<&Now>) -> Markup {
         found.iter().map(|(quality, count, why)| quality_words(*quality, *count, why)).collect();
     html! {
         ul.plain.soft.remarks {
-            @if let Some(lead) = &named.lead { li { "Lead " (lead) "." } }
+            @if let Some(lead) = &named.lead { li { (words::from_lead(lead)) } }
             @if !named.sure { li { (words::A_GUESS) } }
             @for warning in &named.warnings { li { (warning) "." } }
             @if !words.is_empty() { li { (words::QUALITY) ": " (words.join("; ")) "." } }

@@ -75,6 +75,7 @@ mod tests {
     fn beat(anchor_s: f64, quality: Quality) -> Beat {
         Beat {
             anchor_s,
+            found_s: anchor_s,
             anchor: Anchor::RPeak,
             confidence: 1.0,
             rr_s: None,

@@ -239,7 +239,7 @@ fn values(bench: &Bench, lane: &Lane<'_>, right: f64) -> Markup {
     };
     let lead = lane.named.filter(|(_, named)| named.channel == "ecg");
     let lead = lead.and_then(|(_, named)| named.lead.as_deref());
-    let lead = lead.map_or_else(String::new, |lead| format!(", lead {lead}"));
+    let lead = lead.map_or_else(String::new, words::lead);
     let unit = if signal.unit.is_empty() { String::new() } else { format!(" ({})", signal.unit) };
     let foot = lane.top + lane.height;
     html! {

@@ -140,6 +140,11 @@ fn a_record_of_several_files_keeps_its_names() {
     let header = put(&desk, "walk.hea", header);
     assert!(header.text().contains("\"opens\":true"), "{}", header.text());
     assert_eq!(put(&desk, "walk.dat", b"other").status, StatusCode::CONFLICT);
+    assert_eq!(put(&desk, "run.csv", b"a,b\n1,2\n3,4\n").status, StatusCode::OK);
+    let shared = put(&desk, "run.hea", b"run 1 250 2500\nrun.dat 16 200/mV 16 0 0 0 0 ECG\n");
+    assert_eq!(shared.status, StatusCode::CONFLICT);
+    assert!(shared.text().contains("“recordings/run.csv”"), "{}", shared.text());
+    assert_eq!(names(&desk), ["run.csv", "walk.dat", "walk.hea"]);
     let page = settled(&desk, "file=recordings/walk.hea");
     assert!(page.text().contains("WFDB, 10.0 s"), "{}", page.text());
 }
@@ -265,16 +270,64 @@ fn a_correction_is_kept_at_once_counts_after_a_restart_and_can_be_undone() {
     );
     assert_eq!(second.status, StatusCode::OK, "{}", second.text());
 
-    let undone = post(&again, &format!("/recordings/undo?{query}"), "");
+    let undo = |seen: &Answer| {
+        let seen = between(&seen.text(), "id=\"seen\" type=\"hidden\" value=\"", "\"").to_owned();
+        post(&again, &format!("/recordings/undo?{query}"), &format!("seen={seen}"))
+    };
+    let kept = std::fs::read_to_string(&table).unwrap();
+    let refused = undo(&moved);
+    assert_eq!(refused.status, StatusCode::CONFLICT, "another correction was made since");
+    assert!(refused.text().contains("changed elsewhere"), "{}", refused.text());
+    assert_eq!(std::fs::read_to_string(&table).unwrap(), kept);
+    let undone = undo(&second);
     assert_eq!(undone.status, StatusCode::OK, "{}", undone.text());
     assert_eq!(measured(&again), after, "only the last one is undone");
-    let undone = post(&again, &format!("/recordings/undo?{query}"), "");
+    let undone = undo(&undone);
     assert!((time_of(&undone.text(), "t_end") - at).abs() < 1e-3);
     assert_eq!(measured(&again), before);
-    assert_eq!(
-        post(&again, &format!("/recordings/undo?{query}"), "").status,
-        StatusCode::BAD_REQUEST
-    );
+    assert_eq!(undo(&undone).status, StatusCode::BAD_REQUEST);
+}
+
+#[test]
+fn a_false_beat_goes_with_its_r_peak_and_a_missed_one_comes_with_it() {
+    let desk = with_recording();
+    let query = "file=recording.csv&at=5&span=2";
+    let page = settled(&desk, query).text();
+    assert!(page.contains("value=\"ecg:r_peak\""), "an R peak can be added");
+    let beats = || {
+        let table = answer(&desk, get("/recordings/beats.csv?file=recording.csv")).text();
+        let starts = |line: &&str| line.contains(",ecg,r_peak,");
+        table.lines().filter(starts).map(str::to_owned).collect::<Vec<_>>()
+    };
+    let correct = |what: &str, at: f64| {
+        let who = "who=R.+Amsel&why=by+eye";
+        let form = format!("what={what}&channel=ecg&landmark=r_peak&at={at}&to={at}&{who}");
+        post(&desk, &format!("/recordings/correct?{query}"), &form)
+    };
+    let before = beats();
+    let strip = answer(&desk, get(&format!("/recordings/strip?{query}"))).text();
+    let at = time_of(&strip, "r_peak");
+    let twice = correct("add", at + 0.1);
+    assert_eq!(twice.status, StatusCode::BAD_REQUEST);
+    assert!(twice.text().contains("has one already"), "{}", twice.text());
+    assert_eq!(correct("remove", at).status, StatusCode::OK);
+    assert_eq!(beats().len(), before.len() - 1);
+    let added = correct("add", at + 0.004);
+    assert_eq!(added.status, StatusCode::OK, "{}", added.text());
+    let after = beats();
+    assert_eq!(after.len(), before.len());
+    // The interval before the next beat is another, too.
+    let fields = |line: &String| {
+        let fields = line.split(',').enumerate().filter(|(index, _)| *index != 3);
+        fields.map(|(_, field)| field.to_owned()).collect::<Vec<_>>()
+    };
+    let known: Vec<_> = before.iter().map(fields).collect();
+    let other: Vec<_> = after.iter().filter(|line| !known.contains(&fields(line))).collect();
+    assert_eq!(other.len(), 1, "all other beats are as they were: {other:?}");
+    let again = Desk::new(desk.folder(), desk.library().to_owned());
+    settled(&again, query);
+    let table = answer(&again, get("/recordings/beats.csv?file=recording.csv")).text();
+    assert!(after.iter().all(|line| table.contains(line)), "and so they are after a restart");
 }
 
 #[test]

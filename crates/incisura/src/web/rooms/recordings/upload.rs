@@ -5,6 +5,7 @@ use std::future::poll_fn;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::pin::Pin;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use axum::Json;
 use axum::body::{Body, HttpBody as _};
@@ -84,17 +85,22 @@ fn free_name(folder: &Folder, wanted: &str) -> Result<String, Refusal> {
         return Err(Refusal::of("file", words::not_taken(&safe)));
     }
     let alone = [".edf", ".bdf", ".csv", ".tsv", ".txt", ".wav"].contains(ending);
-    if !alone {
-        let there = folder.path(&format!("{INSIDE}/{safe}"))?.exists();
-        return if there { Err(Refusal::conflict(words::already(&safe))) } else { Ok(safe) };
-    }
     // Corrections are kept by a recording's name, so no two may share one.
-    let known: Vec<String> =
-        recordings(folder).iter().map(|one| stem(&one.file).to_lowercase()).collect();
-    let is_free = |base: &str| !known.contains(&base.to_lowercase());
+    let known = recordings(folder);
+    let called =
+        |base: &str| known.iter().find(|one| stem(&one.file).to_lowercase() == base.to_lowercase());
+    if !alone {
+        if folder.path(&format!("{INSIDE}/{safe}"))?.exists() {
+            return Err(Refusal::conflict(words::already(&safe)));
+        }
+        return match called(base).filter(|_| *ending == ".hea") {
+            Some(other) => Err(Refusal::conflict(words::name_taken(&safe, &other.file))),
+            None => Ok(safe),
+        };
+    }
     let numbered = (2..TRIED).map(|number| format!("{base}-{number}"));
     let mut names = std::iter::once(base.to_owned()).chain(numbered);
-    let free = names.find(|base| is_free(base));
+    let free = names.find(|base| called(base).is_none());
     let free = free.ok_or_else(|| Refusal::conflict(words::already(&safe)))?;
     Ok(format!("{free}{}", &safe[base.len()..]))
 }
@@ -109,9 +115,12 @@ struct Part {
 
 impl Part {
     fn begin(whole: &Path) -> Result<Self, Refusal> {
+        // Two may bring a file of one name at once.
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        let count = COUNT.fetch_add(1, Ordering::Relaxed);
         let name = whole.file_name().unwrap_or_default().to_string_lossy();
-        let path = whole.with_file_name(format!(".{name}.part"));
-        // What an earlier try left behind is begun anew; a link is never followed.
+        let path = whole.with_file_name(format!(".{name}.{count}.part"));
+        // What another run left behind is begun anew; a link is never followed.
         let _ = fs::remove_file(&path);
         let file = fs::OpenOptions::new().write(true).create_new(true).open(&path);
         let file = file.map_err(|reason| Failure::unwritable(&path, reason))?;
@@ -134,13 +143,13 @@ impl Part {
         let unwritable = |reason| Failure::unwritable(whole, reason);
         self.file.sync_all().map_err(unwritable)?;
         // Unlike a renaming this never puts it in another's place.
-        fs::hard_link(&self.path, whole)
-            .or_else(
-                |reason| {
-                    if whole.exists() { Err(reason) } else { fs::rename(&self.path, whole) }
-                },
-            )
-            .map_err(unwritable)?;
+        if fs::hard_link(&self.path, whole).is_err() {
+            if whole.exists() {
+                let name = whole.file_name().unwrap_or_default().to_string_lossy();
+                return Err(Refusal::conflict(words::already(&name)));
+            }
+            fs::rename(&self.path, whole).map_err(unwritable)?;
+        }
         self.finished = true;
         let _ = fs::remove_file(&self.path);
         Ok(())
@@ -152,5 +161,31 @@ impl Drop for Part {
         if !self.finished {
             let _ = fs::remove_file(&self.path);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::tests::desk;
+
+    #[test]
+    fn two_at_once_of_one_name_do_not_write_into_one_another() {
+        let whole = desk().folder().path("walk.csv").unwrap();
+        let mut parts = [Part::begin(&whole).unwrap(), Part::begin(&whole).unwrap()];
+        for round in 0..2 {
+            for (index, part) in parts.iter_mut().enumerate() {
+                part.add(format!("{index}{round}\n").as_bytes()).unwrap();
+            }
+        }
+        let [mut first, mut second] = parts;
+        second.finish(&whole).unwrap();
+        let refused = first.finish(&whole).unwrap_err();
+        assert!(refused.message.contains("“walk.csv”"), "{}", refused.message);
+        drop((first, second));
+        assert_eq!(fs::read_to_string(&whole).unwrap(), "10\n11\n");
+        let hidden = fs::read_dir(whole.parent().unwrap()).unwrap().flatten();
+        let left = hidden.filter(|entry| entry.file_name().to_string_lossy().starts_with('.'));
+        assert_eq!(left.count(), 0, "nothing half stays");
     }
 }

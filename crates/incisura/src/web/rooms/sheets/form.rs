@@ -10,8 +10,8 @@ use super::change::{HEART, PAGES, Parts, QUESTIONS, STRIPS};
 use super::words;
 use crate::web::fields::{Field, faulty, field, text_of};
 use crate::web::folder::Folder;
-use crate::web::toml_text;
 use crate::web::words::conventions::CANNOT_READ;
+use crate::web::{rules, toml_text};
 
 /// Parameters of the heart that a test usually varies.
 const USUAL: [&str; 2] = ["rate_bpm", "pr_interval_ms"];
@@ -268,21 +268,11 @@ impl Form<'_> {
     }
 }
 
-/// The conventions that a test can name.
+/// The conventions that a test can name, and the one that it names.
 pub(super) fn conventions(folder: &Folder, now: &str) -> Markup {
-    let own = folder.conventions();
-    let shipped = cardiac::CONVENTIONS;
-    let known = own.iter().any(|one| one.file == now) || shipped.iter().any(|one| one.name == now);
     html! {
-        @if !known && !now.is_empty() { option value=(now) selected { (now) } }
-        @if !own.is_empty() {
-            optgroup label=(words::OF_COURSE) {
-                @for one in &own { option value=(one.file) selected[one.file == now] { (one.title) } }
-            }
-        }
-        optgroup label=(words::SHIPPED) {
-            @for one in shipped { option value=(one.name) selected[one.name == now] { (one.convention().title) } }
-        }
+        @if !now.is_empty() && !rules::is_known(folder, now) { option value=(now) selected { (now) } }
+        (rules::options(folder, now))
     }
 }
 

@@ -5,12 +5,12 @@ use maud::{Markup, html};
 
 use super::{ROOM, form, is_test, words};
 use crate::roster::{self, Meaning, Understood};
-use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::editing;
 use crate::web::editor;
 use crate::web::folder::{Folder, Listed};
 use crate::web::printed;
+use crate::web::query::address;
 use crate::web::shell::{Page, shell};
 
 pub(super) fn whole(desk: &Desk, title: &str, skip_to: (&str, &str), body: Markup) -> Markup {

@@ -26,11 +26,12 @@ use crate::web::desk::Desk;
 use crate::web::editing::{self, Change, DRAFTS, Edited, Kind, Request};
 use crate::web::folder::Folder;
 use crate::web::jobs::JobState;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 use crate::web::shell::Room;
 use crate::web::toml_text::{self, At};
 use crate::web::words::sheets as words;
-use crate::web::{SCRIPT, address, asset, download, editor, off_thread, printed};
+use crate::web::{SCRIPT, asset, download, editor, off_thread, printed};
 
 pub(crate) const ROOM: Room = Room { path: "/sheets", title: words::TITLE };
 

@@ -12,12 +12,12 @@ use crate::failure::Failure;
 use crate::roster;
 use crate::sheet_command::{self, Document, Order, Press, SHEET_LIST};
 use crate::test_file::Changes;
-use crate::web::address;
 use crate::web::desk::Desk;
 use crate::web::editing::{Edited, Kind as _};
 use crate::web::folder::{Folder, durably};
 use crate::web::jobs;
 use crate::web::printed;
+use crate::web::query::address;
 use crate::web::refusal::Refusal;
 
 /// Which pages are looked at.

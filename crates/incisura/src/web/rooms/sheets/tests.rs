@@ -354,7 +354,7 @@ fn other_files_are_out_of_reach() {
     for file in ["../secret.toml", "course.toml", "roster.csv", "sheets/x.toml", "", "nowhere.toml"]
     {
         for path in ["/sheets", "/sheets/state", "/sheets/prints"] {
-            let told = answer(&desk, get(&crate::web::address(path, &[("file", file)])));
+            let told = answer(&desk, get(&crate::web::query::address(path, &[("file", file)])));
             assert_ne!(told.status, StatusCode::OK, "{path} {file}");
         }
         let form = format!("file={file}");
