@@ -29,7 +29,8 @@ that was taken for another counts with its whole distance. Verdicts are those of
 always for a person ({labels} here). A verdict is right if the truth's is the same; where something was not drawn, “not
 met” is right. Faint pencil is told apart from the other drawings, whatever it was captured with.
 
-What the reader goes by was fitted to 299 drawings of seed 1 (`fit.rs`), and its limits were chosen with those in view.
+What the reader goes by was fitted to 299 drawings of seed 1 (`fit.rs`), and its limits were chosen with those and with
+800 drawings of seeds 3 and 4 in view.
 
 ## By capture
 

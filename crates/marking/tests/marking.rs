@@ -183,6 +183,25 @@ fn what_is_near_its_tolerance_is_for_a_person() {
     }
 }
 
+/// All its other places may give the same, and yet it may not be there at all.
+#[test]
+fn what_hangs_on_a_doubtful_landmark_is_for_a_person() {
+    let subject = heart::subject();
+    let test = read(&subject, &same);
+    let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
+    let rubric = Rubric::new(&book, &test.convention, 0);
+    let sheet = drawn(&rubric, &still);
+    for (sure, outcome) in [(0.2, Outcome::Review), (0.4, Outcome::Met)] {
+        let mut located = locate(&sheet, &rubric);
+        for notch in located.marks.iter_mut().filter(|mark| mark.name == "dicrotic_notch") {
+            (notch.confidence, notch.alternatives) =
+                (sure, vec![[notch.time_s + 0.001, 1.0 - sure]]);
+        }
+        let marks = mark(&sheet, &located, &rubric);
+        assert_eq!(rule(&marks, "notch_with_s2").outcome, outcome, "{sure}");
+    }
+}
+
 #[test]
 fn half_marks_are_given_where_the_rubric_has_them() {
     let half = |text: &str| text.replacen("[[rules]]", "half_tolerance_mm = 6\n\n[[rules]]", 1);

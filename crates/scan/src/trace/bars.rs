@@ -15,6 +15,8 @@ const LEAST_MM: f64 = 2.5;
 const INKED_MM: f64 = 0.2;
 /// A bar's end that is this near to an alignment line is drawn along it, in millimetres.
 const ALONG_MM: f64 = 0.8;
+/// What reaches farther above a row, in millimetres, is not drawn in it.
+const ABOVE_MM: f64 = 2.0;
 /// An upright stroke at a bar's end is at least this high, in millimetres.
 const UPRIGHT_MM: f64 = 1.6;
 
@@ -44,9 +46,14 @@ pub(crate) fn read(
     let least = ink.px(INKED_MM);
     // The row's own upper and lower lines are printed; what is left of them is no bar.
     let inner = ink.px(0.4);
-    let count = |x: usize| {
-        (top + inner..=bottom - inner).filter(|y| sight.inked(y * ink.width + x)).count()
+    // A trace that leaves the panel above may come down to the bar.
+    let upper = ink.line(middle - STRAYS_MM);
+    let from_above = |at: usize| {
+        sight.parts.at(at).is_some_and(|part| sight.parts.bounds(part).top + ink.px(ABOVE_MM) < top)
     };
+    let own = |at: usize| sight.inked(at) && (at / ink.width >= upper || !from_above(at));
+    let count =
+        |x: usize| (top + inner..=bottom - inner).filter(|y| own(y * ink.width + x)).count();
     let counts: Vec<usize> = (left..=right).map(count).collect();
     let masked = |x: usize| {
         let x = ink.x_mm(x as f64);
