@@ -231,6 +231,21 @@ export const cases = [
       assert.ok(box && box.y >= 0 && box.y + box.height <= 720, `${selector}: ${JSON.stringify(box)}`);
     }
   }],
+  ["the line stays as high as the figure when that moves", async (page, help) => {
+    await page.goto(`${help.address}/heart?show=lines&show=labels&at=300`);
+    await page.locator("#cursor").waitFor({ state: "visible" });
+    await page.setViewportSize({ width: 900, height: 700 });
+    await page.locator("#condition").selectOption("aortic_stenosis");
+    await drawn(page, "condition=aortic_stenosis");
+    await page.locator(".toolbar").evaluate((bar) => (bar.style.paddingBottom = "60px"));
+    await page.waitForFunction(() => {
+      const [cursor, drawing] = ["#cursor", ".sheet svg"].map((name) => document.querySelector(name)?.getBoundingClientRect());
+      const { top, bottom } = /** @type {HTMLElement} */ (document.querySelector(".sheet")).dataset;
+      if (!cursor || !drawing) return false;
+      const [from, to] = [top, bottom].map((share) => drawing.top + Number(share) * drawing.height);
+      return Math.abs(cursor.top - from) < 2 && Math.abs(cursor.bottom - to) < 2;
+    });
+  }],
   ["a slider is quick with a kept heart, a sweep line and the loop", async (page, help) => {
     await page.goto(`${help.address}/heart?ghost=condition%3Drest&show=&show=loop&show=lines&show=labels&at=300`);
     const times = await page.evaluate(async (moves) => {

@@ -299,6 +299,8 @@ document.addEventListener("click", (event) => {
   if (x < Number(left) || x > Number(right) || y < Number(top) || y > Number(bottom)) return;
   step(((x - Number(left)) / (Number(right) - Number(left))) * length());
 });
+// Whatever moves the figure takes the line along: the window, a menu that wraps, a taller figure.
+new ResizeObserver(place).observe(figure);
 addEventListener("resize", place);
 document.addEventListener("fullscreenchange", () => requestAnimationFrame(place));
 stillness.addEventListener("change", respect);

@@ -38,7 +38,7 @@ pub(crate) const EXAMPLES_ABOUT: &str =
 pub(crate) const NO_EXAMPLES: &str = "There is no picture to show.";
 pub(crate) const TO_BOARD: &str = "Show this step on the board";
 pub(crate) const MAKE_PRACTICE: &str = "Make a practice sheet";
-pub(crate) const PRACTICE_ABOUT: &str = "The sheet has everything printed but what this rule is about, and is kept as a test of its own in the course's folder.";
+pub(crate) const PRACTICE_ABOUT: &str = "The sheet has every trace printed but those that this rule is about, and is kept as a test of its own in the course's folder.";
 pub(crate) const NO_PRACTICE: &str = "what this rule is about lies on no panel of the test";
 pub(crate) const PRACTICE: &str = "Practice";
 
