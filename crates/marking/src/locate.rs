@@ -73,9 +73,6 @@ const OFFSET_MM: f64 = 0.5;
 const FAR_MM: f64 = 12.0;
 /// How sure it can be that a landmark is absent from a beat that another beat has.
 const ELSEWHERE: f64 = 0.8;
-/// No end of a bar is surer than this: what is met is taken, and what is not met is asked. (In 800
-/// invented drawings 15 of 242 zeros that hung on a bar's end were wrong.)
-const BAR_SURE: f64 = 0.985;
 /// So near to a row's end a bar goes on past it, in millimetres.
 const CUT_MM: f64 = 1.5;
 
@@ -286,7 +283,7 @@ fn bar_ends(bar: &DrawnBar, page: &DrawnPage, rubric: &Rubric<'_>, located: &mut
         // What lies far from where the key has it is as likely to be left of something else.
         let mut events = rubric.model.events.iter().filter(|event| event.name == name);
         let near = events.any(|event| (row.place.x(event.time_s) - x).abs() < FAR_MM);
-        let sure = if near { sure } else { 0.5 * sure }.min(BAR_SURE);
+        let sure = if near { sure } else { 0.5 * sure };
         located.marks.push(Mark {
             name: name.to_owned(),
             channel: None,

@@ -52,6 +52,24 @@ fn points_where_the_key_has_them_meet_every_rule() {
     assert!(failed.is_empty(), "{}:\n{}", failed.len(), failed.join("\n"));
 }
 
+/// On a screen a bar ends where it was drawn to: what is far off is told, even on a page with a single
+/// beat, and not left in doubt as it is on paper.
+#[test]
+fn a_bar_that_begins_late_is_told_by_how_much() {
+    let definition = definition("left_heart", "beats = 1\n");
+    let practice = Practice::new(&definition, Level::Given, 3).unwrap();
+    let mut drawing = practice.key();
+    for bar in drawing.bars.get_mut("aortic").unwrap() {
+        bar[0] += 7.0;
+    }
+    let verdict = practice.judge(&drawing).unwrap();
+    for (id, least) in [("aortic_opens", 4.0), ("foot_with_opening", 6.9)] {
+        let rule = verdict.rules.iter().find(|rule| rule.id == id).unwrap();
+        assert_eq!(rule.outcome, Outcome::NotMet, "{id}: {}", rule.told);
+        assert!((least..7.2).contains(&rule.off_mm.abs()), "{id}: {}", rule.off_mm);
+    }
+}
+
 #[test]
 fn an_empty_page_is_never_met_and_says_that_nothing_is_drawn() {
     let practice = Practice::new(&definition("first_course", ""), Level::Given, 3).unwrap();
