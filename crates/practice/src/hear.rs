@@ -81,7 +81,7 @@ impl Practice {
             if hearing.slowly { slowed(&sounds, time_s, at_s) } else { sounds.at(time_s) }
         };
         if hearing.trace.is_empty() {
-            let seconds = SOUND_S * slower.min(2.0);
+            let seconds = if hearing.slowly { 2.0 * SOUND_S } else { SOUND_S };
             return Ok(heart::wav(seconds, |at_s| heard(at_s / slower, at_s)));
         }
         let heights = self.heights(&hearing.trace, drawing)?;

@@ -55,6 +55,8 @@ export class Sound {
       const panel = this.stage.task.panels.find((one) => one.channel === hear.trace);
       if (panel && !matchMedia("(prefers-reduced-motion: reduce)").matches) this.#sweep(context, panel, hear.slowly);
     } catch (error) {
+      // What was stopped meanwhile is nobody's fault any more.
+      if (this.audio !== context) return;
       this.stop();
       failed(error);
     }
