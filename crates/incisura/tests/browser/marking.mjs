@@ -137,6 +137,7 @@ export const cases = [
   ["a drawing is explained, overruled with a reason, and that is taken back", async (page, help) => {
     await marked(page);
     await page.getByRole("link", { name: "Sheet 2", exact: true }).click();
+    await page.waitForURL(/sheet=2/);
     await page.locator(".found svg").waitFor();
     await help.shoot(page, "drawing");
     const total = await page.locator(".total").textContent();
@@ -151,9 +152,11 @@ export const cases = [
     await form.getByLabel("Reason").fill("was not taught yet");
     await form.getByRole("button", { name: "Keep" }).click();
     await page.locator("table").filter({ hasText: "was not taught yet" }).waitFor();
+    await page.waitForLoadState();
     assert.notEqual(await page.locator(".total").textContent(), total);
     await page.locator("tr").filter({ hasText: "was not taught yet" }).getByRole("button", { name: "Take back" }).click();
     await page.getByText("taken back").first().waitFor();
+    await page.waitForLoadState();
     assert.equal(await page.locator(".total").textContent(), total);
     await page.keyboard.press("ArrowRight");
     await page.waitForURL(/sheet=3/);
@@ -164,6 +167,7 @@ export const cases = [
     await marked(page);
     // The seventh sheet was copied and photographed.
     await page.getByRole("link", { name: "Sheet 7", exact: true }).click();
+    await page.waitForURL(/sheet=7/);
     const scans = page.locator("section[aria-labelledby=scans]");
     const cards = scans.locator("li");
     await scans.getByText("scanned more than once").waitFor();
@@ -195,10 +199,13 @@ export const cases = [
     await say("Set aside");
     await page.locator(".counts").filter({ hasText: "1 set aside" }).waitFor();
     await page.locator(".remarks").filter({ hasText: `${photo}, page 1: set aside by` }).waitFor();
+    await page.waitForLoadState();
     await say("Bring back");
     await page.locator(".counts").filter({ hasText: /^(?!.*set aside)/ }).first().waitFor();
+    await page.waitForLoadState();
 
     await page.getByRole("link", { name: "Sheet 7", exact: true }).click();
+    await page.waitForURL(/sheet=7/);
     await chosen.getByRole("button", { name: "Take back" }).click();
     await cards.first().filter({ hasText: "copier-" }).waitFor();
   }],

@@ -19,6 +19,13 @@ export const addresses = [
 /** @typedef {{address: string, shoot: (page: Page, name: string) => Promise<void>}} Help */
 
 /**
+ * Waits until the strip is drawn as wide as the window has room for: until then a place on the screen is soon
+ * another's.
+ * @param {Page} page
+ */
+const drawn = (page) => page.locator("html[data-drawn]").waitFor({ state: "attached" });
+
+/**
  * The demo's recording, with everything found.
  * @param {Page} page
  * @param {Help} help
@@ -28,6 +35,7 @@ async function open(page, help, rest = "") {
   await page.goto(`${help.address}${DEMO}${rest}`);
   await page.locator("#measured-title").waitFor();
   await page.locator("#strip-drawing .mark, #strip-drawing .trace").first().waitFor();
+  await drawn(page);
   await page.locator("#who").fill("R. Amsel");
 }
 
@@ -160,6 +168,7 @@ export const cases = [
     const [, time] = before;
     const landmarks = await page.locator(".mark").count();
     await page.goto(`${help.address}${DEMO}&at=${(time - 1).toFixed(3)}&span=2`);
+    await drawn(page);
     await page.locator("#who").fill("R. Amsel");
     const near = page.locator(`.mark[data-landmark=r_peak][data-time="${time}"]`);
     await near.focus();

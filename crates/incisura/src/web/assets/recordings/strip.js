@@ -500,12 +500,13 @@ export function openStrip(wanted) {
     }
   });
 
+  // It is called at once, too: only then is it known whether what came with the page fits.
   new ResizeObserver(() => {
     if (drawing().viewBox.baseVal.width !== width()) void draw(true);
+    else if (!asking) document.documentElement.dataset.drawn = shown;
   }).observe(strip);
 
   keep();
   say("");
-  document.documentElement.dataset.drawn = "";
   return { state };
 }
