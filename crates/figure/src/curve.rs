@@ -125,10 +125,10 @@ pub(crate) fn simplified(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
     let mut open = vec![(0, points.len() - 1)];
     while let Some((from, to)) = open.pop() {
         let far = (from + 1..to)
-            .map(|i| (distance(points[i], points[from], points[to]), i))
+            .map(|i| (squared_distance(points[i], points[from], points[to]), i))
             .max_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((far, middle)) = far
-            && far > TOLERANCE_MM
+            && far > TOLERANCE_MM * TOLERANCE_MM
         {
             keep[middle] = true;
             open.push((from, middle));
@@ -157,9 +157,15 @@ pub fn foot(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
 
 /// Distance of `point` from the stretch between `a` and `b`.
 pub fn distance(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
-    let along = along(point, a, b);
-    let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
-    libm::hypot(point[0] - a[0] - along * dx, point[1] - a[1] - along * dy)
+    let [x, y] = foot(point, a, b);
+    libm::hypot(point[0] - x, point[1] - y)
+}
+
+/// The square of [`distance`], without a root.
+fn squared_distance(point: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    let [x, y] = foot(point, a, b);
+    let (dx, dy) = (point[0] - x, point[1] - y);
+    dx * dx + dy * dy
 }
 
 /// The parts of a run of points between two heights.

@@ -72,7 +72,20 @@ pub(crate) fn glyph(letter: char, bold: bool) -> (FaceId, u16, f64) {
 
 /// Width of one line of `text` at `size`, in the unit of `size`.
 pub fn width(text: &str, size: f64, bold: bool) -> f64 {
-    text.chars().map(|letter| glyph(letter, bold).2).sum::<f64>() * size
+    text.chars().map(|letter| advance(letter, bold)).sum::<f64>() * size
+}
+
+/// The advance of a letter as [`glyph`] gives it, with those of plain letters kept in mind: every
+/// label is measured again and again while its place is sought.
+fn advance(letter: char, bold: bool) -> f64 {
+    static PLAIN: OnceLock<[[f64; 128]; 2]> = OnceLock::new();
+    let plain = PLAIN.get_or_init(|| {
+        [false, true].map(|bold| std::array::from_fn(|code| glyph(char::from(code as u8), bold).2))
+    });
+    match plain[usize::from(bold)].get(letter as usize) {
+        Some(advance) => *advance,
+        None => glyph(letter, bold).2,
+    }
 }
 
 /// Whether the bundled typefaces have every letter of `text`.

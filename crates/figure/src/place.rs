@@ -39,8 +39,8 @@ impl Space {
     /// Columns and rows that `area` touches, cut to the panel.
     fn cover(&self, area: &Box2) -> (std::ops::Range<usize>, std::ops::Range<usize>) {
         let span = |low: f64, high: f64, count: usize| {
-            let first = (low / CELL).floor().clamp(0.0, count as f64) as usize;
-            let end = ((high / CELL).floor() + 1.0).clamp(0.0, count as f64) as usize;
+            let first = (low / CELL).clamp(0.0, count as f64) as usize;
+            let end = (high / CELL + 1.0).clamp(0.0, count as f64) as usize;
             first..end
         };
         (
@@ -66,6 +66,11 @@ impl Space {
                 self.mark(&Box2::new(x, y, 0.0, 0.0).grown(width / 2.0 + CELL / 2.0), as_what);
             }
         }
+    }
+
+    /// Marks all that is marked in another map of the same panel.
+    pub(crate) fn mark_all(&mut self, other: &Self) {
+        self.cells.iter_mut().zip(&other.cells).for_each(|(cell, what)| *cell |= what);
     }
 
     /// Whether `area` lies inside the panel and touches nothing marked as any of `what`.

@@ -176,16 +176,28 @@ fn write_lines(out: &mut String, parts: &[Vec<[f64; 2]>], stroke: &Stroke) {
 
 fn write_points(out: &mut String, points: &[[f64; 2]]) {
     for (index, point) in points.iter().enumerate() {
-        let command = if index == 0 { 'M' } else { 'L' };
-        put(out, format_args!("{command}{} {}", number(point[0]), number(point[1])));
+        out.push(if index == 0 { 'M' } else { 'L' });
+        put_number(out, point[0]);
+        out.push(' ');
+        put_number(out, point[1]);
     }
 }
 
 /// A length with at most three decimals.
 fn number(value: f64) -> String {
-    let text = format!("{value:.3}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+    let mut text = String::new();
+    put_number(&mut text, value);
+    text
+}
+
+/// Writes what [`number`] gives: a trace has thousands of them.
+fn put_number(out: &mut String, value: f64) {
+    let start = out.len();
+    put(out, format_args!("{value:.3}"));
+    out.truncate(out.trim_end_matches('0').trim_end_matches('.').len());
+    if &out[start..] == "-0" {
+        out.replace_range(start.., "0");
+    }
 }
 
 fn hex([r, g, b]: Colour) -> String {

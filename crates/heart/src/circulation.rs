@@ -25,6 +25,8 @@ pub(crate) mod at {
     pub(crate) const LV: usize = 1;
     pub(crate) const RA: usize = 2;
     pub(crate) const RV: usize = 3;
+    /// The four of them.
+    pub(crate) const CHAMBERS: std::ops::Range<usize> = LA..RV + 1;
     /// Ascending aorta and arch.
     pub(crate) const ROOT: usize = 4;
     /// Descending thoracic aorta.
@@ -155,11 +157,34 @@ struct Ventricle {
 }
 
 impl Ventricle {
-    fn pressure(&self, volume: f64, activation: f64, outflow: f64) -> f64 {
-        let above = volume - self.v0;
-        activation * self.emax * above * (1.0 - self.shortening * outflow)
-            + (1.0 - activation) * self.a * (bounded_exp(self.k * above) - 1.0)
+    /// The filling curve's exponential.
+    fn filling(&self, volume: f64) -> f64 {
+        bounded_exp(self.k * (volume - self.v0))
     }
+
+    /// The same, from its `value` at a volume of `known`: where the two are near, by the first terms
+    /// of its series, which are exact to 1e-13 and take a fraction of the time.
+    fn filling_near(&self, volume: f64, known: f64, value: f64) -> f64 {
+        let x = self.k * (volume - known);
+        if x.abs() > 0.02 || value > 300.0 {
+            return self.filling(volume);
+        }
+        let squared = x * x;
+        let ends = (1.0 / 6.0 + x / 24.0) + squared / 120.0;
+        value * ((1.0 + x) + squared * (0.5 + x * ends))
+    }
+
+    fn pressure(&self, volume: f64, filling: f64, activation: f64, outflow: f64) -> f64 {
+        activation * self.emax * (volume - self.v0) * (1.0 - self.shortening * outflow)
+            + (1.0 - activation) * self.a * (filling - 1.0)
+    }
+}
+
+/// The filling curves' exponentials in one state, left and right.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Filling {
+    volumes: [f64; 2],
+    values: [f64; 2],
 }
 
 /// `exp`, going on as a straight line from 6 on, so that no volume overflows it.
@@ -234,8 +259,7 @@ impl Valve {
     fn change(&self, flow: f64, leaflet: f64, drop: f64) -> (f64, f64) {
         let area = self.area(leaflet);
         let velocity = (flow.abs() / area).min(FASTEST);
-        let flow_rate =
-            area / (DENSITY * self.length) * drop - flow * velocity / (2.0 * self.length);
+        let flow_rate = (area * drop * (1.0 / DENSITY) - 0.5 * flow * velocity) / self.length;
         let leaflet_rate = if drop > 0.0 {
             bounded(self.opens * drop) * (1.0 - leaflet)
         } else {
@@ -246,7 +270,7 @@ impl Valve {
 }
 
 fn bounded(rate: f64) -> f64 {
-    rate / (1.0 + rate.abs() / RATE_LIMIT)
+    rate * RATE_LIMIT / (RATE_LIMIT + rate.abs())
 }
 
 /// How hard each chamber contracts at one instant (0 to 1), and the pressure around the heart.
@@ -364,11 +388,28 @@ impl Circulation {
         }
     }
 
+    /// The filling curves in `state`, by which those in states near it are found.
+    pub(crate) fn filling(&self, state: &State) -> Filling {
+        let volumes = [state[at::LV], state[at::RV]];
+        Filling { volumes, values: [self.lv.filling(volumes[0]), self.rv.filling(volumes[1])] }
+    }
+
     /// The pressures that belong to `state`.
     pub(crate) fn pressures(&self, state: &State, drive: &Drive) -> Pressures {
+        self.pressures_near(&self.filling(state), state, drive)
+    }
+
+    #[inline(always)]
+    fn pressures_near(&self, known: &Filling, state: &State, drive: &Drive) -> Pressures {
         let mut of = [0.0; VOLUMES];
-        let lv = self.lv.pressure(state[at::LV], drive.lv, state[at::VALVE_FLOWS + AORTIC]);
-        let rv = self.rv.pressure(state[at::RV], drive.rv, state[at::VALVE_FLOWS + PULMONARY]);
+        let (volumes, values) = (known.volumes, known.values);
+        let filling = [
+            self.lv.filling_near(state[at::LV], volumes[0], values[0]),
+            self.rv.filling_near(state[at::RV], volumes[1], values[1]),
+        ];
+        let [into_aorta, into_lungs] = [AORTIC, PULMONARY].map(|v| state[at::VALVE_FLOWS + v]);
+        let lv = self.lv.pressure(state[at::LV], filling[0], drive.lv, into_aorta);
+        let rv = self.rv.pressure(state[at::RV], filling[1], drive.rv, into_lungs);
         of[at::LV] = lv + drive.chest;
         of[at::RV] = rv + drive.chest;
         of[at::LA] = self.la.pressure(state[at::LA], drive.atria, state[at::LV], lv) + drive.chest;
@@ -388,7 +429,19 @@ impl Circulation {
     /// How fast each number of `state` changes. `pressures` are filled in with those that a
     /// catheter would show, the arterial walls' viscosity included.
     pub(crate) fn change(&self, state: &State, drive: &Drive) -> (State, Pressures) {
-        let mut pressures = self.pressures(state, drive);
+        self.change_near(&self.filling(state), state, drive)
+    }
+
+    /// As [`Circulation::change`], in a state near to one whose filling curves are known. Inlined, for
+    /// the model's innermost loop takes a fifth less time where states stay where they are.
+    #[inline(always)]
+    pub(crate) fn change_near(
+        &self,
+        known: &Filling,
+        state: &State,
+        drive: &Drive,
+    ) -> (State, Pressures) {
+        let mut pressures = self.pressures_near(known, state, drive);
         let p = &mut pressures.of;
         let mut rate = [0.0; STATES];
 
@@ -463,4 +516,21 @@ impl Circulation {
 /// `x` where a vein is full, falling smoothly towards nothing as it collapses.
 fn collapsing(x: f64) -> f64 {
     0.5 * (x + (x * x + COLLAPSE_ML * COLLAPSE_ML).sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_filling_curve_is_found_from_a_point_near_or_far() {
+        let ventricle = Circulation::new(&Parameters::default()).lv;
+        for known in [20.0, 120.0, 280.0, 330.0] {
+            for by in [-60.0, -1.0, -0.3, 0.0, 0.4, 1.0, 60.0] {
+                let exact = ventricle.filling(known + by);
+                let found = ventricle.filling_near(known + by, known, ventricle.filling(known));
+                assert!((found / exact - 1.0).abs() < 2e-13, "{known} mL and {by} mL on");
+            }
+        }
+    }
 }

@@ -8,6 +8,7 @@ use cycle::Landmark;
 
 use crate::schedule::{AtrialBeat, Schedule, VentricularBeat};
 use crate::timing::{ECTOPIC_QRS_S, QRS_S, T_PEAK_SHARE, qt_s};
+use crate::turn::Turn;
 
 /// A wave's turning points: name, time after the beat's onset, mV.
 type Knots = Vec<(&'static str, f64, f64)>;
@@ -71,20 +72,24 @@ fn height(knots: &Knots, t_s: f64) -> f64 {
 }
 
 /// The ECG at `count` equal parts of the period, mV.
-pub(crate) fn samples(schedule: &Schedule, count: usize) -> Vec<f64> {
+pub(crate) fn trace(schedule: &Schedule, count: usize) -> Turn {
     let period_s = schedule.period_s;
-    let waves: Vec<(f64, Knots)> =
-        (schedule.ventricular.iter().map(|beat| (beat.qrs_s, ventricular(beat))))
-            .chain(schedule.atrial.iter().map(|beat| (beat.p_s, atrial(beat))))
-            .collect();
-    let at_time = |t_s: f64| {
-        let sum = waves
-            .iter()
-            .map(|(onset_s, knots)| height(knots, (t_s - onset_s).rem_euclid(period_s)))
-            .sum::<f64>();
-        if schedule.fibrillation { sum + fibrillation(t_s / period_s, period_s) } else { sum }
+    let baseline = |index: usize| {
+        if schedule.fibrillation {
+            fibrillation(index as f64 / count as f64, period_s)
+        } else {
+            0.0
+        }
     };
-    (0..count).map(|index| at_time(index as f64 * period_s / count as f64)).collect()
+    let samples = (0..count).map(baseline).collect();
+    let mut sum = Turn { samples, step_s: period_s / count as f64 };
+    let waves = (schedule.ventricular.iter().map(|beat| (beat.qrs_s, ventricular(beat))))
+        .chain(schedule.atrial.iter().map(|beat| (beat.p_s, atrial(beat))));
+    for (onset_s, knots) in waves {
+        let lasts_s = knots.last().map_or(0.0, |knot| knot.1);
+        sum.add(onset_s, lasts_s, |since_s| height(&knots, since_s));
+    }
+    sum
 }
 
 /// The restless baseline of fibrillating atria: 4 to 9 waves a second (textbook, from memory),

@@ -55,13 +55,16 @@ impl Equations {
     /// # Errors
     /// [`HeartError::NoSteadyState`] as for [`crate::simulate`].
     pub fn steady(&self) -> Result<[f64; STATES], HeartError> {
-        self.run.steady(&self.heart)
+        let states = self.run.steady(&self.heart)?;
+        Ok(*states.last().expect("a pass has a beginning and an end"))
     }
 
     /// States at equal steps of about a millisecond over one period from `start`, by this
     /// crate's own integrator; the last is the state at the period's end.
     pub fn states(&self, start: &[f64; STATES]) -> Vec<State> {
-        self.run.record(start)
+        let mut states = Vec::new();
+        self.run.pass(start, &mut states);
+        states
     }
 
     /// All constants of the equations, by the names that the source gives them.

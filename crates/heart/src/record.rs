@@ -1,6 +1,6 @@
 //! One pass of a steady circulation, as traces that repeat.
 
-use crate::circulation::{Circulation, Pressures, State, VALVES, VOLUMES, at};
+use crate::circulation::{Circulation, State, VALVES, VOLUMES, at};
 use crate::run::Run;
 use crate::turn::Turn;
 
@@ -9,8 +9,9 @@ use crate::turn::Turn;
 pub(crate) struct Record {
     pub(crate) step_s: f64,
     pub(crate) period_s: f64,
-    /// By the index of each volume, mmHg and mL.
+    /// By the index of each volume, mmHg.
     pub(crate) pressure: Vec<Turn>,
+    /// Of the four chambers, by their index, mL.
     pub(crate) volume: Vec<Turn>,
     /// By valve: mL/s, 0 to 1, and cm/s through the narrowest part.
     pub(crate) flow: Vec<Turn>,
@@ -19,15 +20,18 @@ pub(crate) struct Record {
 }
 
 impl Record {
-    pub(crate) fn new(run: &Run, start: &State) -> Self {
-        let mut states = run.record(start);
+    /// What a pass through the states at the beginning of each step, and at its end, shows.
+    pub(crate) fn new(run: &Run, mut states: Vec<State>) -> Self {
         // The period's end is its start again.
         states.pop();
-        let pressures: Vec<Pressures> = states
-            .iter()
-            .enumerate()
-            .map(|(step, state)| run.circulation.change(state, run.drive(step)).1)
-            .collect();
+        let empty = || Turn { samples: Vec::with_capacity(states.len()), step_s: run.step_s };
+        let mut pressure: Vec<Turn> = (0..VOLUMES).map(|_| empty()).collect();
+        for (step, state) in states.iter().enumerate() {
+            let pressures = run.circulation.change(state, run.drive(step)).1;
+            for (turn, value) in pressure.iter_mut().zip(pressures.of) {
+                turn.samples.push(value);
+            }
+        }
         let turn = |value: &dyn Fn(usize) -> f64| Turn {
             samples: (0..states.len()).map(value).collect(),
             step_s: run.step_s,
@@ -36,8 +40,8 @@ impl Record {
         Self {
             step_s: run.step_s,
             period_s: run.schedule.period_s,
-            pressure: (0..VOLUMES).map(|i| turn(&|step| pressures[step].of[i])).collect(),
-            volume: (0..VOLUMES).map(|i| turn(&|step| states[step][i])).collect(),
+            pressure,
+            volume: at::CHAMBERS.map(|i| turn(&|step| states[step][i])).collect(),
             flow: valves.clone().map(|v| turn(&|step| states[step][at::VALVE_FLOWS + v])).collect(),
             leaflet: valves.clone().map(|v| turn(&|step| states[step][at::LEAFLETS + v])).collect(),
             velocity: valves

@@ -10,8 +10,8 @@ use serde::Serialize;
 const STEP_S: f64 = 0.001;
 
 /// Largest difference between the state at the end of a group of beats and at its start that
-/// counts as steady: mL for volumes, mL/s for flows.
-pub(crate) const STEADY: f64 = 1e-5;
+/// counts as steady, for each beat of the group: mL for volumes, mL/s for flows.
+const STEADY: f64 = 1e-5;
 
 /// Passes through the group of beats before the search for a steady state is given up.
 const MOST_PASSES: usize = 400;
@@ -56,45 +56,46 @@ impl Run {
         let (h, circulation) = (self.step_s, &self.circulation);
         let [start, middle, end] = [0, 1, 2].map(|half| &self.drives[2 * step + half]);
         let moved = |k: &State, by: f64| -> State { std::array::from_fn(|i| y[i] + by * k[i]) };
-        let k1 = circulation.change(y, start).0;
-        let k2 = circulation.change(&moved(&k1, h / 2.0), middle).0;
-        let k3 = circulation.change(&moved(&k2, h / 2.0), middle).0;
-        let k4 = circulation.change(&moved(&k3, h), end).0;
+        let filling = circulation.filling(y);
+        let change = |y: &State, drive: &Drive| circulation.change_near(&filling, y, drive).0;
+        let k1 = change(y, start);
+        let k2 = change(&moved(&k1, h / 2.0), middle);
+        let k3 = change(&moved(&k2, h / 2.0), middle);
+        let k4 = change(&moved(&k3, h), end);
         std::array::from_fn(|i| y[i] + h / 6.0 * (k1[i] + 2.0 * (k2[i] + k3[i]) + k4[i]))
     }
 
-    /// The state after one pass through the group of beats.
-    pub(crate) fn pass(&self, start: &State) -> State {
-        (0..self.steps).fold(*start, |state, step| self.step(step, &state))
-    }
-
-    /// The state at the beginning of each step of one pass, and at its end.
-    pub(crate) fn record(&self, start: &State) -> Vec<State> {
-        let mut states = vec![*start];
+    /// The state at the beginning of each step of one pass through the group of beats, and at its
+    /// end.
+    pub(crate) fn pass(&self, start: &State, states: &mut Vec<State>) -> State {
+        states.clear();
         let mut state = *start;
         for step in 0..self.steps {
-            state = self.step(step, &state);
             states.push(state);
+            state = self.step(step, &state);
         }
-        states
+        states.push(state);
+        state
     }
 
-    /// The state at the start of the group that returns to itself at its end.
+    /// The states of the pass that ends as it begins, to within [`STEADY`] for each beat: one for
+    /// the beginning of each step, and one for the end.
     ///
     /// # Errors
     /// [`HeartError::NoSteadyState`] where none is found or it is no circulation.
-    pub(crate) fn steady(&self, heart: &Heart) -> Result<State, HeartError> {
-        let start = self.circulation.start();
+    pub(crate) fn steady(&self, heart: &Heart) -> Result<Vec<State>, HeartError> {
+        let mut states = Vec::with_capacity(self.steps + 1);
+        let steady = STEADY * self.schedule.ventricular.len() as f64;
         let mut search = Search::default();
-        let mut state = self.pass(&start);
+        let mut state = self.circulation.start();
         for _ in 0..MOST_PASSES {
-            let after = self.pass(&state);
+            let after = self.pass(&state, &mut states);
             if !after.iter().all(|x| x.is_finite()) {
                 return Err(unsettled(heart, "its pressures grow without bound"));
             }
             let change: State = std::array::from_fn(|i| after[i] - state[i]);
-            if change.iter().all(|x| x.abs() < STEADY) {
-                return self.viable(&after).then_some(after).ok_or_else(|| {
+            if change.iter().all(|x| x.abs() < steady) {
+                return self.viable(&after).then_some(states).ok_or_else(|| {
                     unsettled(
                         heart,
                         "too little pressure is left in the arteries to keep blood moving",
@@ -156,27 +157,31 @@ impl Drives {
         let p = &heart.parameters;
         let late_s =
             |beat: &VentricularBeat| beat.qrs_s + if beat.ectopic { ECTOPIC_DELAY_S } else { 0.0 };
-        let ventricular = schedule.with_neighbours();
-        let lv = ventricular.iter().map(|beat| {
+        let lv = schedule.ventricular.iter().map(|beat| {
             (
                 late_s(beat) + lv_delay_s(beat.rate_bpm),
                 Contraction::left(beat.rate_bpm, p.lv_relaxation),
             )
         });
-        let rv = ventricular.iter().map(|beat| {
+        let rv = schedule.ventricular.iter().map(|beat| {
             let chest_mmhg = chest(schedule.breath_s, p.respiration_depth_mmhg, beat.qrs_s);
             (
                 late_s(beat) + rv_delay_s(beat.rate_bpm),
                 Contraction::right(beat.rate_bpm, chest_mmhg),
             )
         });
-        let atria = schedule.atrial.iter().flat_map(|beat| {
-            [-1.0, 0.0, 1.0].map(|turn| beat.p_s + ATRIAL_DELAY_S + turn * schedule.period_s)
-        });
+        // A contraction may begin in the period before, or outlast this one.
+        let turns = [-1.0, 0.0, 1.0].map(|turn| turn * schedule.period_s);
+        let with_neighbours =
+            |(onset_s, course): (f64, Contraction)| turns.map(|by_s| (onset_s + by_s, course));
+        let atria = schedule
+            .atrial
+            .iter()
+            .flat_map(|beat| turns.map(|by_s| beat.p_s + ATRIAL_DELAY_S + by_s));
         Self {
             period_s: schedule.period_s,
-            lv: lv.collect(),
-            rv: rv.collect(),
+            lv: lv.flat_map(with_neighbours).collect(),
+            rv: rv.flat_map(with_neighbours).collect(),
             atria: atria.collect(),
             atrial_length_s: timing::atrial_length_s(p.rate_bpm),
             breath_s: schedule.breath_s,
@@ -192,22 +197,41 @@ impl Drives {
                 .map(|(onset_s, course)| course.at(t_s - onset_s))
                 .fold(0.0, f64::max)
         };
+        Drive { lv: strongest(&self.lv), rv: strongest(&self.rv), ..self.without_ventricles(t_s) }
+    }
+
+    fn without_ventricles(&self, t_s: f64) -> Drive {
         let atria =
             self.atria.iter().map(|onset_s| timing::atrial(t_s - onset_s, self.atrial_length_s));
         Drive {
             atria: atria.fold(0.0, f64::max),
-            lv: strongest(&self.lv),
-            rv: strongest(&self.rv),
             chest: chest(self.breath_s, self.depth_mmhg, t_s),
+            ..Drive::default()
         }
     }
 
-    /// The drive at `count` equal parts of the period, and at its end.
+    /// The drive at `count` equal parts of the period, and at its end: as [`Drives::at`], but each
+    /// contraction is asked only while it lasts.
     fn table(&self, count: usize) -> Vec<Drive> {
+        let part_s = self.period_s / count as f64;
+        let time_s = |index: usize| index as f64 * self.period_s / count as f64;
+        let mut table: Vec<Drive> =
+            (0..count).map(|index| self.without_ventricles(time_s(index))).collect();
+        let mut contract = |contractions: &[(f64, Contraction)], of: fn(&mut Drive) -> &mut f64| {
+            for (onset_s, course) in contractions {
+                let place = |t_s: f64| (t_s / part_s).clamp(0.0, count as f64) as usize;
+                let lasting = place(*onset_s)..place(onset_s + course.lasts_s() + part_s);
+                for index in lasting {
+                    let drive = of(&mut table[index]);
+                    *drive = drive.max(course.at(time_s(index) - onset_s));
+                }
+            }
+        };
+        contract(&self.lv, |drive| &mut drive.lv);
+        contract(&self.rv, |drive| &mut drive.rv);
         // The last entry is the first again, to the bit, so that the period closes.
-        (0..=count)
-            .map(|index| self.at((index % count) as f64 * self.period_s / count as f64))
-            .collect()
+        table.extend(table.first().copied());
+        table
     }
 }
 
@@ -292,7 +316,7 @@ mod tests {
     fn outcome(step_s: f64) -> [f64; 3] {
         let heart = Heart::default();
         let run = Run::with_step(&heart, step_s);
-        let mut states = run.record(&run.steady(&heart).unwrap());
+        let mut states = run.steady(&heart).unwrap();
         states.pop();
         let flow = |state: &State| state[at::VALVE_FLOWS + AORTIC];
         let pressure =
@@ -307,6 +331,20 @@ mod tests {
             states.iter().map(flow).sum::<f64>() * run.step_s,
             (ends as f64 - 1.0 + before / (before - after)) * run.step_s,
         ]
+    }
+
+    #[test]
+    fn what_is_tabulated_is_what_is_asked_for_one_by_one() {
+        for condition in crate::conditions() {
+            let schedule = Schedule::new(&condition.heart);
+            let drives = Drives::new(&condition.heart, &schedule);
+            let table = drives.table(997);
+            for (index, drive) in table.iter().enumerate().take(997) {
+                let alone = drives.at(index as f64 * schedule.period_s / 997.0);
+                assert_eq!(*drive, alone, "{}, {index}", condition.name);
+            }
+            assert_eq!(table[0], table[997]);
+        }
     }
 
     /// A step small enough changes nothing when it is halved: under 0.1 %, times under 1 ms.

@@ -3,10 +3,18 @@
 //! Every rhythm is a group of beats that repeats, so that a steady state exists for all of
 //! them: one beat in sinus rhythm, a whole run of irregular beats in atrial fibrillation.
 
+use crate::timing::qt_s;
 use crate::{Heart, Rhythm};
 
-/// Where the cycle begins: this long before the first P wave.
+/// Where the cycle begins: this long before the first P wave, or earlier where a fast rate has the
+/// second sound of the beat before begin there.
 pub(crate) const LEAD_IN_S: f64 = 0.04;
+/// The second sound begins about this long after the T wave ends, at fast rates in this model.
+const S2_AFTER_T_S: f64 = 0.015;
+/// How near to the cycle's end and beginning the second sound may begin: nearer, it could hardly
+/// be seen as one, and its names would have no room.
+const S2_TO_END_S: f64 = 0.02;
+const S2_FROM_START_S: f64 = 0.045;
 
 /// One activation of the ventricles.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -69,6 +77,19 @@ impl Schedule {
             p.respiration_rate_bpm > 0.0 || heart.rhythm == Rhythm::RespiratorySinusArrhythmia;
         let breath_s = breathing.then_some(group.end_s);
         group.finish(breath_s, heart.rhythm == Rhythm::AtrialFibrillation)
+    }
+
+    /// Lets the cycle begin before the last beat's second sound where else that would begin at its
+    /// edge.
+    fn keep_second_sound_whole(&mut self) {
+        let Some(last) = self.ventricular.last() else { return };
+        let s2_s = last.qrs_s + qt_s(last.rate_bpm) + S2_AFTER_T_S - self.period_s;
+        if !(-S2_TO_END_S..S2_FROM_START_S).contains(&s2_s) {
+            return;
+        }
+        let later_s = S2_FROM_START_S - s2_s;
+        self.ventricular.iter_mut().for_each(|beat| beat.qrs_s += later_s);
+        self.atrial.iter_mut().for_each(|beat| beat.p_s += later_s);
     }
 
     /// Onsets of the QRS complexes from the beat before the period to the beat after it.
@@ -217,7 +238,15 @@ impl Group {
             let felt_s = 0.35 * (qrs_s - before) + 0.65 * mean_s;
             VentricularBeat { qrs_s, rate_bpm: 60.0 / felt_s, ectopic }
         });
-        let ventricular = ventricular.collect();
-        Schedule { period_s: self.end_s, ventricular, atrial: self.atrial, breath_s, fibrillation }
+        let ventricular: Vec<VentricularBeat> = ventricular.collect();
+        let mut schedule = Schedule {
+            period_s: self.end_s,
+            ventricular,
+            atrial: self.atrial,
+            breath_s,
+            fibrillation,
+        };
+        schedule.keep_second_sound_whole();
+        schedule
     }
 }

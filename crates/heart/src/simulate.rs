@@ -1,8 +1,9 @@
 //! From a steady circulation to a cycle: traces, landmarks, events, phases and summary.
 
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
-use cycle::{Cycle, Event, Landmark, Phase, Trace};
+use cycle::{Cycle, Event, Landmark, Phase, Subject, Trace};
 
 use crate::beats::{self, AtrialWaves, Beat, Pulse, ValveTimes};
 use crate::circulation::{AORTIC, MITRAL, at};
@@ -11,6 +12,9 @@ use crate::run::Run;
 use crate::sounds::{BeatSounds, Slopes};
 use crate::turn::{Point, Turn};
 use crate::{Heart, HeartError, ecg, sounds, timing};
+
+/// The subject, read once.
+static SUBJECT: LazyLock<Subject> = LazyLock::new(crate::subject);
 
 /// Computes `beats` ventricular beats of the heart in its steady state as one cycle.
 ///
@@ -21,8 +25,8 @@ use crate::{Heart, HeartError, ecg, sounds, timing};
 /// [`HeartError::NoSteadyState`] where the circulation cannot settle with these parameters.
 pub fn simulate(heart: &Heart, beats: usize) -> Result<Cycle, HeartError> {
     let run = Run::new(heart);
-    let start = run.steady(heart)?;
-    Ok(Group::new(heart, &run, Record::new(&run, &start)).cycle(beats.max(1)))
+    let states = run.steady(heart)?;
+    Ok(Group::new(heart, &run, Record::new(&run, states)).cycle(beats.max(1)))
 }
 
 /// A group of beats with all that is found on it.
@@ -33,7 +37,9 @@ struct Group {
     beats: Vec<Beat>,
     sounds: Vec<BeatSounds>,
     aortic: Vec<Pulse>,
-    traces: Vec<(&'static str, Turn)>,
+    ecg: Turn,
+    heard: Turn,
+    finger_pulse: Turn,
 }
 
 impl Group {
@@ -53,40 +59,45 @@ impl Group {
                 BeatSounds::new(beat, &record, &slopes, &heart.parameters, notches)
             })
             .collect();
-        let ecg = Turn { samples: ecg::samples(&run.schedule, run.steps), step_s: run.step_s };
-        let pressure = |index: usize| record.pressure[index].clone();
-        let traces = vec![
-            ("ecg", ecg),
-            ("heart_sounds", sounds::trace(&record, &sounds)),
-            ("aortic_pressure", pressure(at::ROOT)),
-            ("lv_pressure", pressure(at::LV)),
-            ("la_pressure", pressure(at::LA)),
-            ("rv_pressure", pressure(at::RV)),
-            ("pa_pressure", pressure(at::PA)),
-            ("ra_pressure", pressure(at::RA)),
-            ("radial_pressure", pressure(at::ARM[2])),
-            ("lv_volume", record.volume[at::LV].clone()),
-            ("rv_volume", record.volume[at::RV].clone()),
-            ("la_volume", record.volume[at::LA].clone()),
-            ("ra_volume", record.volume[at::RA].clone()),
-            ("aortic_flow", record.flow[AORTIC].clone()),
-            ("mitral_flow", record.flow[MITRAL].clone()),
-            ("finger_pulse", record.finger_pulse()),
-        ];
         Self {
             rate_bpm: heart.parameters.rate_bpm,
+            ecg: ecg::trace(&run.schedule, run.steps),
+            heard: sounds::trace(&record, &sounds),
+            finger_pulse: record.finger_pulse(),
             run_schedule: run.schedule.clone(),
             record,
             beats,
             sounds,
             aortic,
-            traces,
         }
     }
 
+    /// All channels, in the order in which a cycle has them.
+    fn traces(&self) -> [(&'static str, &Turn); 16] {
+        let Record { pressure, volume, flow, .. } = &self.record;
+        [
+            ("ecg", &self.ecg),
+            ("heart_sounds", &self.heard),
+            ("aortic_pressure", &pressure[at::ROOT]),
+            ("lv_pressure", &pressure[at::LV]),
+            ("la_pressure", &pressure[at::LA]),
+            ("rv_pressure", &pressure[at::RV]),
+            ("pa_pressure", &pressure[at::PA]),
+            ("ra_pressure", &pressure[at::RA]),
+            ("radial_pressure", &pressure[at::ARM[2]]),
+            ("lv_volume", &volume[at::LV]),
+            ("rv_volume", &volume[at::RV]),
+            ("la_volume", &volume[at::LA]),
+            ("ra_volume", &volume[at::RA]),
+            ("aortic_flow", &flow[AORTIC]),
+            ("mitral_flow", &flow[MITRAL]),
+            ("finger_pulse", &self.finger_pulse),
+        ]
+    }
+
     fn trace(&self, channel: &str) -> &Turn {
-        let found = self.traces.iter().find(|(name, _)| *name == channel);
-        &found.expect("every channel is made in `new`").1
+        let found = self.traces().into_iter().find(|(name, _)| *name == channel);
+        found.expect("only channels that there are are asked for").1
     }
 
     /// The first `count` beats; more than the group has repeat it.
@@ -100,16 +111,15 @@ impl Group {
         // A run that ends within the group may end between samples; it is cut at the last.
         let samples = (length_s / self.record.step_s + 1e-6).floor() as usize;
         let span_s = samples as f64 * self.record.step_s;
-        let subject = crate::subject();
-        let traces = self.traces.iter().map(|(channel, turn)| {
-            let unit = subject.channel(channel).map_or("relative", |kind| kind.unit.as_str());
+        let traces = self.traces().map(|(channel, turn)| {
+            let unit = SUBJECT.channel(channel).map_or("relative", |kind| kind.unit.as_str());
             let all = turn.samples.iter().copied().cycle().take(samples).collect();
             Trace::new(channel, unit, 1.0 / self.record.step_s, 0.0, all)
         });
         let within = |time_s: f64| (0.0..span_s).contains(&time_s);
         Cycle {
             period_s: length_s / count as f64,
-            traces: traces.collect(),
+            traces: traces.into(),
             landmarks: repeated(self.landmarks(), period_s, span_s, |l| &mut l.time_s),
             events: repeated(self.events(), period_s, span_s, |e| &mut e.time_s),
             phases: self.phases_within(span_s).into_iter().filter(|p| within(p.start_s)).collect(),

@@ -194,24 +194,18 @@ impl Slopes {
 
 /// The drawable trace of all beats' sounds and murmurs.
 pub(crate) fn trace(record: &Record, beats: &[BeatSounds]) -> Turn {
-    let period_s = record.period_s;
-    let knocks: Vec<Knock> = beats.iter().flat_map(BeatSounds::all).collect();
-    let murmurs = murmurs(record);
-    let at_time = |index: usize| {
-        let t_s = index as f64 * record.step_s;
-        let struck: f64 = knocks
-            .iter()
-            .map(|k| (k, (t_s - k.at_s).rem_euclid(period_s)))
-            .filter(|(_, since_s)| *since_s < 0.25)
-            .map(|(k, since_s)| k.value(since_s))
-            .sum();
-        libm::tanh(struck + murmurs[index])
-    };
-    Turn {
-        samples: (0..record.volume[0].samples.len()).map(at_time).collect(),
-        step_s: record.step_s,
+    let mut sum = Turn { samples: murmurs(record), step_s: record.step_s };
+    for knock in beats.iter().flat_map(BeatSounds::all) {
+        sum.add(knock.at_s, RINGS_S, |since_s| knock.value(since_s));
     }
+    for value in &mut sum.samples {
+        *value = libm::tanh(*value);
+    }
+    sum
 }
+
+/// A struck sound is computed this long; by then the slowest has died to a thousandth.
+const RINGS_S: f64 = 0.25;
 
 /// Jets faster than this are turbulent enough to be heard, cm/s (tuned: no normal valve is).
 const TURBULENT: f64 = 170.0;

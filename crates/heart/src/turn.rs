@@ -27,6 +27,18 @@ impl Turn {
         a + (place - left) * (b - a)
     }
 
+    /// Adds what begins at `from_s` and lasts `lasts_s`, no longer than a turn, by the time since it began.
+    pub(crate) fn add(&mut self, from_s: f64, lasts_s: f64, value: impl Fn(f64) -> f64) {
+        let count = self.samples.len() as i64;
+        let first = (from_s / self.step_s).ceil() as i64;
+        for index in (first..first + count)
+            .take_while(|&index| index as f64 * self.step_s - from_s < lasts_s)
+        {
+            let since_s = index as f64 * self.step_s - from_s;
+            self.samples[index.rem_euclid(count) as usize] += value(since_s);
+        }
+    }
+
     /// Mean over the whole turn.
     pub(crate) fn mean(&self) -> f64 {
         self.samples.iter().sum::<f64>() / self.samples.len() as f64

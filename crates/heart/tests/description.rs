@@ -200,3 +200,11 @@ fn the_a_wave_is_found_at_every_rate() {
         }
     }
 }
+
+/// Whoever reads it has the program, not its source.
+#[test]
+fn conditions_name_sources_and_not_files() {
+    for condition in heart::conditions() {
+        assert!(!condition.source.contains(".rs"), "{}: {}", condition.name, condition.source);
+    }
+}

@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "in a test, what fails should stop it")]
 
 use cycle::Cycle;
-use heart::{condition, conditions, natural_beats, simulate};
+use heart::{Heart, condition, conditions, natural_beats, simulate};
 
 fn run(name: &str) -> Cycle {
     let heart = condition(name).unwrap().heart;
@@ -233,4 +233,20 @@ fn murmurs_fall_where_the_flow_is() {
         assert!(systole(&run(name)) > 0.08, "{name}: {:.3}", systole(&run(name)));
     }
     assert!(early_diastole(&run("aortic_regurgitation")) > 0.08);
+}
+
+/// Cut by the cycle's edge, a second sound could not be seen as one.
+#[test]
+fn no_rate_has_the_second_sound_begin_at_the_cycles_edge() {
+    for rate_bpm in (40..=200).step_by(5) {
+        let mut heart = Heart::default();
+        heart.parameters.set("rate_bpm", f64::from(rate_bpm)).unwrap();
+        let cycle = simulate(&heart, 1).unwrap();
+        let a2_s = cycle.time_of("a2").unwrap();
+        let to_end_s = cycle.period_s - a2_s;
+        assert!(
+            a2_s > 0.035 && to_end_s > 0.012,
+            "{rate_bpm}/min: A2 at {a2_s} s, {to_end_s} s to the end"
+        );
+    }
 }

@@ -94,11 +94,17 @@ impl<'a> Plan<'a> {
     ) -> Result<(), NoRoom> {
         let size = LABEL * self.k;
         let mut beside: Vec<&Drawn<'a>> = Vec::new();
+        let alone = |trace: &Drawn<'a>| {
+            let mut space = Space::new(Self::panel_box(map));
+            trace.parts.iter().for_each(|part| space.mark_line(part, 0.0, TAKEN));
+            space
+        };
+        let alone: Vec<Space> = traces.iter().map(alone).collect();
         for (index, trace) in traces.iter().enumerate() {
             let mut others = Space::new(Self::panel_box(map));
-            for (other, drawn) in traces.iter().enumerate() {
+            for (other, space) in alone.iter().enumerate() {
                 if other != index {
-                    drawn.parts.iter().for_each(|part| others.mark_line(part, 0.0, TAKEN));
+                    others.mark_all(space);
                 }
             }
             let width = font::width(trace.label, size, false);
@@ -145,11 +151,14 @@ impl<'a> Plan<'a> {
         marks: &[[f64; 2]],
         space: &mut Space,
     ) {
+        let mut named = ghosts.iter().filter(|ghost| !ghost.label.is_empty()).peekable();
+        if named.peek().is_none() {
+            return;
+        }
         let mut others = Space::new(Self::panel_box(map));
         for trace in traces {
             trace.parts.iter().for_each(|part| others.mark_line(part, 0.0, TAKEN));
         }
-        let mut named = ghosts.iter().filter(|ghost| !ghost.label.is_empty());
         // Close to another label the two would be read as one.
         let air = 2.5 * self.k;
         let found = named
@@ -285,10 +294,11 @@ impl<'a> Plan<'a> {
             if !shown || seen.contains(&key) {
                 continue;
             }
-            seen.push(key);
             let at = [map.x(mark.time_s), map.y(mark.value)];
             let upward = is_crest(trace, mark, scene.end_s - scene.start_s);
+            // Where the first has no room, as at a side of the panel, the next may have.
             if let Some(spot) = self.near(at, text, upward, &points, space) {
+                seen.push(key);
                 let tag = Tag::LandmarkLabel(mark.name.clone());
                 let drawn = traces.iter().find(|drawn| drawn.channel == mark.channel);
                 let colour = drawn.map_or(style::INK, |drawn| drawn.colour);

@@ -52,9 +52,14 @@ const isSounding = () => sounding && !audio.paused;
 
 /** Shows everything at the time where the line stands. */
 function show() {
+  draw();
+  place();
+}
+
+/** The schematic and the words, which need no measure of the page. */
+function draw() {
   const time = beat.start_s + at;
   if (beat.channels.length > 0) drawSchematic(schematic, beat, time);
-  place();
   tell(time);
 }
 
@@ -225,7 +230,9 @@ export function renew() {
   beat = read();
   when.max = String(Math.round(length() * 1000));
   if (at > length()) at %= length();
-  show();
+  draw();
+  // Where the line is can only be said once the new figure is laid out, and the next frame does that.
+  requestAnimationFrame(place);
 }
 
 /** Where the line stands and how fast it runs, as an address carries them. */
