@@ -79,6 +79,8 @@ pub struct Verdict {
     pub unit: Unit,
     /// Number of beats that could be looked at; of several, the middle one is told.
     pub beats: usize,
+    /// Which of the cycle's beats that is, the first being 1; none where nothing was measured.
+    pub beat: Option<usize>,
     /// What the rule asks for, counted as this cycle is, such as "2 to 6 mm after the onset of
     /// the first heart sound".
     pub asks: String,
@@ -146,18 +148,19 @@ impl Judge<'_> {
         }
         let mut found = Vec::new();
         let mut reason = self.no_beat();
-        for beat in beats {
+        for (index, beat) in beats.iter().enumerate() {
             match self.look(rule, beat) {
-                Ok(one) => found.push(one),
+                Ok(one) => found.push((index, one)),
                 Err(why) => reason = why,
             }
         }
         if found.is_empty() {
             return self.cannot_tell(rule, reason);
         }
-        found.sort_by(|a, b| a.off_by.total_cmp(&b.off_by));
+        found.sort_by(|a, b| a.1.off_by.total_cmp(&b.1.off_by));
         let count = found.len();
-        self.verdict(rule, &found[(count - 1) / 2], count)
+        let (beat, told) = &found[(count - 1) / 2];
+        Verdict { beat: Some(beat + 1), ..self.verdict(rule, told, count) }
     }
 
     fn no_beat(&self) -> String {
@@ -175,6 +178,7 @@ impl Judge<'_> {
             tolerance: rule.tolerance.ms,
             unit: Unit::Ms,
             beats: 0,
+            beat: None,
             asks: self.words.wants(&rule.says),
             why: sentence(&why) + ".",
         }
@@ -244,6 +248,7 @@ impl Judge<'_> {
             tolerance,
             unit,
             beats,
+            beat: None,
             asks,
             why: sentence(&why) + ".",
         }

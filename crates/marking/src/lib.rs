@@ -37,8 +37,8 @@ pub use marks::{FAR_MM, LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
 pub use page_picture::PagePicture;
 pub use rubric::{On, Rubric, has_bursts};
 pub use shown::{
-    cause_words, class_figure, drawing_figure, item_words, landmark_figures, missed_words,
-    pages_of, points_figure, results_words, rule_landmarks_figure, way_words,
+    beats_told, cause_words, class_figure, drawing_figure, item_words, landmark_figures,
+    missed_words, pages_of, points_figure, results_words, rule_landmarks_figure, way_words,
 };
 pub use statistics::{
     Class, ClassForm, ClassSheet, Item, LEAST_SHEETS, LandmarkSpread, Miss, Statistics, cycle_of,

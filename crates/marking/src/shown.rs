@@ -5,6 +5,7 @@ use figure::Figure;
 use sheet::Sizes;
 
 use crate::class_picture::{over_the_key, results, told};
+use crate::drawn::DrawnSheet;
 use crate::feedback::{Feedback, page_numbers};
 use crate::locate::Located;
 use crate::marks::RuleMark;
@@ -38,6 +39,17 @@ pub fn drawing_figure(feedback: &Feedback<'_>, page: u8) -> Option<Figure> {
 pub fn missed_words(mark: &RuleMark, located: &Located, rubric: &Rubric<'_>) -> String {
     let rule = rubric.convention.rule(&mark.id);
     rule.map(|rule| missed(rule, mark, located, Names::of(rubric))).unwrap_or_default()
+}
+
+/// For each of `marks`, which beat its measured number is from and of how many, the first being 1;
+/// nothing where a sheet shows one beat, or nothing was measured.
+pub fn beats_told(
+    marks: &[RuleMark],
+    drawn: &DrawnSheet,
+    located: &Located,
+    rubric: &Rubric<'_>,
+) -> Vec<Option<(usize, usize)>> {
+    Sites::new(drawn, located, rubric).beats_told(marks)
 }
 
 /// All drawings of a page of one form over the key.

@@ -1,6 +1,6 @@
 //! Where on the student's pages the rules were looked at.
 
-use convention::{Beat, Level, Place, Point, Relative, Rule, Says, beats};
+use convention::{Beat, Level, Place, Point, Relative, Rule, Says, beats, judge};
 use cycle::Cycle;
 
 use crate::Rubric;
@@ -94,6 +94,20 @@ impl<'a> Sites<'a> {
         let to = other.and_then(|other| self.spot(other, beat.get(other)?, is_height));
         let target_mm = (target != [x, y]).then_some(target);
         Some(Site { spot, drawn: true, to, target_mm, point: Some(point.clone()) })
+    }
+
+    /// For each of `marks`, the number of the beat that its measured number is from, the first being
+    /// 1, and how many there are; nothing where there is one beat, or nothing was measured.
+    pub(crate) fn beats_told(&self, marks: &[RuleMark]) -> Vec<Option<(usize, usize)>> {
+        let Rubric { convention, subject, .. } = self.rubric;
+        let verdicts = judge(&self.cycle, convention, subject, &self.rubric.scale());
+        let told = |mark: &RuleMark| {
+            let verdict = verdicts.iter().find(|verdict| verdict.rule == mark.id)?;
+            let same = mark.measured_mm.is_some() && mark.measured_mm == verdict.measured;
+            let beat = verdict.beat.filter(|_| same && self.beats.len() > 1)?;
+            Some((beat, self.beats.len()))
+        };
+        marks.iter().map(told).collect()
     }
 
     /// The beat that speaks for a rule: the one that shows what was measured.

@@ -175,6 +175,11 @@ pub(crate) fn still_open(points: f64) -> String {
     format!("{} still open", number(points))
 }
 
+/// Which of the beats on a drawing a number is from.
+pub(crate) fn beat(beat: usize, of: usize) -> String {
+    format!("beat {beat} of {of}")
+}
+
 /// To a hundredth, without needless noughts.
 pub(crate) fn number(value: f64) -> String {
     let text = format!("{value:.2}");

@@ -45,6 +45,9 @@ pub(super) async fn page(
     .await
 }
 
+/// Why a rule is not met, in words to the student, and which beat its number is from and of how many.
+type Told = (String, Option<(usize, usize)>);
+
 /// A drawing, and where it is shown.
 struct View<'a> {
     desk: &'a Desk,
@@ -162,8 +165,9 @@ impl View<'_> {
         if marks.rules.is_empty() {
             return Ok(html! { span #rules {} });
         }
-        let told: Vec<String> = match &self.record.finding {
-            Some(finding) => self.work.with_rubrics(&self.record.test, |rubrics| {
+        let found = self.record.finding.as_ref().zip(self.record.pages.as_ref());
+        let told: Vec<Told> = match found {
+            Some((finding, pages)) => self.work.with_rubrics(&self.record.test, |rubrics| {
                 let form = form_index(self.record.form).min(rubrics.len() - 1);
                 let told = |mark: &RuleMark| match mark.outcome {
                     Outcome::NotMet => {
@@ -171,7 +175,13 @@ impl View<'_> {
                     }
                     _ => String::new(),
                 };
-                marks.rules.iter().map(told).collect()
+                let beats = marking::beats_told(
+                    &marks.rules,
+                    &pages.drawn(),
+                    &finding.located,
+                    &rubrics[form],
+                );
+                marks.rules.iter().map(told).zip(beats).collect()
             })?,
             None => Vec::new(),
         };
@@ -188,7 +198,7 @@ impl View<'_> {
                     } }
                     tbody {
                         @for (index, mark) in marks.rules.iter().enumerate() {
-                            (self.rule(index + 1, mark, told.get(index).map_or("", String::as_str)))
+                            (self.rule(index + 1, mark, told.get(index)))
                         }
                     }
                     tfoot { tr {
@@ -201,7 +211,8 @@ impl View<'_> {
         })
     }
 
-    fn rule(&self, number: usize, mark: &RuleMark, told: &str) -> Markup {
+    fn rule(&self, number: usize, mark: &RuleMark, told: Option<&Told>) -> Markup {
+        let (told, beat) = told.map_or(("", None), |(told, beat)| (told.as_str(), *beat));
         let rule = self.work.convention().rule(&mark.id);
         let text = rule.map_or(mark.id.as_str(), |rule| rule.text.as_str());
         let cause = rule.map_or("", |rule| rule.cause.as_str());
@@ -223,7 +234,10 @@ impl View<'_> {
                     }
                     @if !cause.is_empty() { p.soft.cause { (cause) "." } }
                 }
-                td.number { (mark.measured_mm.map_or_else(|| "–".to_owned(), mm)) }
+                td.number {
+                    (mark.measured_mm.map_or_else(|| "–".to_owned(), mm))
+                    @if let Some((beat, of)) = beat { span.soft.cause { (words::beat(beat, of)) } }
+                }
                 td.number { (asked(mark)) }
                 td.number { @if measured { "± " (mm(mark.tolerance_mm)) } @else { "–" } }
                 td { span.sign aria-hidden="true" { (sign) } " " (word)

@@ -383,8 +383,15 @@ fn nobody_decides_without_a_name() {
 fn a_drawing_is_explained_to_the_millimetre_and_names_can_be_hidden() {
     let desk = marked();
     let text = page(&desk, &format!("/marking/sheet?test={TEST}&sheet=1"));
-    for part in ["Amara Oyelaran", "<svg", "Measured", " mm", "Tolerated", "S1 begins on the line"]
-    {
+    for part in [
+        "Amara Oyelaran",
+        "<svg",
+        "Measured",
+        " mm",
+        "beat 1 of 2",
+        "Tolerated",
+        "S1 begins on the line",
+    ] {
         assert!(text.contains(part), "{part}");
     }
     let results = page(&desk, &format!("/marking/file?test={TEST}&name=results.json"));
