@@ -35,6 +35,17 @@ export const cases = [
     await page.locator("#spelling").selectOption("ECG");
     await page.getByText("Saved.").waitFor();
   }],
+  ["on paper there is nothing to press or to fill in", async (page, help) => {
+    await page.emulateMedia({ media: "print" });
+    const controls = page.locator("main :is(button, select, textarea, input, a.button, summary.button)");
+    for (const path of ["/", "/conventions", "/conventions?file=rules.toml", "/conventions?program=left_heart", "/sheets", "/sheets?file=test-1.toml"]) {
+      await page.goto(help.address + path);
+      const seen = await controls.evaluateAll((all) => all.filter((one) => one.checkVisibility()).map((one) => one.outerHTML.slice(0, 80)));
+      assert.deepEqual(seen, [], path);
+      assert.ok(await page.locator("h1").isVisible(), path);
+    }
+    await page.emulateMedia({ media: "screen" });
+  }],
   ["by keyboard: to the list of keys, to a room, and back", async (page) => {
     await page.keyboard.press("?");
     await page.locator("#keys").waitFor({ state: "visible" });

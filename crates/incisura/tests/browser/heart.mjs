@@ -231,6 +231,28 @@ export const cases = [
       assert.ok(box && box.y >= 0 && box.y + box.height <= 720, `${selector}: ${JSON.stringify(box)}`);
     }
   }],
+  ["beside a kept heart the menus and the title block are whole", async (page) => {
+    await page.setViewportSize({ width: 1280, height: 720 });
+    await page.getByRole("button", { name: "Keep to compare" }).click();
+    await drawn(page, "ghost=");
+    await page.locator("#condition").selectOption("aortic_stenosis");
+    await drawn(page, "condition=aortic_stenosis");
+    const cut = await page.locator(".toolbar select").evaluateAll((all) => all.filter((one) => {
+      const select = /** @type {HTMLSelectElement} */ (one);
+      const alone = /** @type {HTMLSelectElement} */ (select.cloneNode(false));
+      alone.append(new Option(select.selectedOptions[0]?.text));
+      alone.style.cssText = "position: absolute; width: max-content; flex: none";
+      select.parentElement?.append(alone);
+      const wide = alone.offsetWidth;
+      alone.remove();
+      return wide > select.offsetWidth + 1;
+    }).map((one) => one.id));
+    assert.deepEqual(cut, []);
+    const cells = await page.locator(".titleblock div").evaluateAll((all) => all.map((one) => one.getBoundingClientRect().top));
+    assert.deepEqual([cells.length, new Set(cells).size], [8, 2], "two rows of four");
+    const sheet = await page.locator(".sheet").boundingBox();
+    assert.ok(sheet && sheet.y + sheet.height <= 720, JSON.stringify(sheet));
+  }],
   ["the line stays as high as the figure when that moves", async (page, help) => {
     await page.goto(`${help.address}/heart?show=lines&show=labels&at=300`);
     await page.locator("#cursor").waitFor({ state: "visible" });

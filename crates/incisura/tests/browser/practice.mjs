@@ -100,6 +100,19 @@ export const cases = [
     await draw(page, [[60, 120], [70, 121], [75, 121]]);
     assert.match((await page.locator("#score").textContent()) ?? "", /Changed since/);
   }],
+  ["the whole drawing and what checks it are in sight on a screen of 1280 by 720", async (page, help) => {
+    for (const level of [1, 4]) {
+      await open(page, help, { level, seed: 5 });
+      for (const part of ["#stage", "#check", "#hear"]) {
+        const box = await page.locator(part).boundingBox();
+        assert.ok(box && box.y >= 0 && box.y + box.height <= 720, `level ${level}, ${part}: ${JSON.stringify(box)}`);
+      }
+    }
+    await page.setViewportSize({ width: 400, height: 800 });
+    const [stage, check, hear] = await Promise.all(["#stage", "#check", "#hear"].map((part) => page.locator(part).boundingBox()));
+    assert.ok(stage && check && hear && stage.y < check.y && check.y < hear.y, "in one column it comes right below the drawing");
+    await page.setViewportSize({ width: 1280, height: 720 });
+  }],
   ["strokes are undone, redone, erased, drawn over and smoothed", async (page, help) => {
     await open(page, help);
     const task = await ask(page, "task");

@@ -265,6 +265,12 @@ export const cases = [
     assert.equal(await page.locator("#condition").inputValue(), "tachycardia");
     await help.shoot(page, "recordings-results");
   }],
+  ["numbers below nothing have a true minus sign", async (page, help) => {
+    await open(page, help);
+    const cells = await page.locator("[data-slot=average] td").allTextContents();
+    assert.ok(cells.some((cell) => /^−\d/.test(cell)), cells.join(", "));
+    assert.deepEqual((await page.locator("td").allTextContents()).filter((cell) => /(^|\s)-\d/.test(cell)), []);
+  }],
   ["every file that is offered can be fetched", async (page, help) => {
     await open(page, help, "&at=10&span=6");
     await page.locator("#stretch").selectOption("visible");

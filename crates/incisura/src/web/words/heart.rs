@@ -15,8 +15,8 @@ pub(crate) const KEYS: &[(&str, &str)] = &[
 pub(crate) const CONDITION: &str = "Condition";
 pub(crate) const RHYTHM: &str = "Rhythm";
 pub(crate) const BEATS: &str = "Beats";
-pub(crate) const ENOUGH_BEATS: &str = "as many as it takes";
-pub(crate) const WHOLE_SCREEN: &str = "Figure on the whole screen";
+pub(crate) const ENOUGH_BEATS: &str = "as needed";
+pub(crate) const WHOLE_SCREEN: &str = "Whole screen";
 pub(crate) const PLAY: &str = "Play heart sounds";
 pub(crate) const STOP: &str = "Stop heart sounds";
 pub(crate) const NO_SOUND: &str =
@@ -150,7 +150,7 @@ pub(crate) const PULMONARY_VEINS: [&str; 2] = ["from", "lungs"];
 
 // Two hearts.
 pub(crate) const KEEP: &str = "Keep to compare";
-pub(crate) const KEEP_AGAIN: &str = "Keep this one instead";
+pub(crate) const KEEP_AGAIN: &str = "Keep this one";
 pub(crate) const FORGET: &str = "Stop comparing";
 /// What the kept heart is called beside its traces.
 pub(crate) const KEPT: &str = "kept";

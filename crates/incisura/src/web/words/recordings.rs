@@ -296,6 +296,13 @@ pub(crate) fn computed_heart(condition: &str) -> String {
     format!("the computed heart “{condition}”")
 }
 
+/// With so many decimals, a true minus sign, and no minus before nothing.
+pub(crate) fn number(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let nothing = text.trim_start_matches(['-', '0', '.']).is_empty();
+    text.replace('-', if nothing { "" } else { "−" })
+}
+
 /// Of a range that was measured or published.
 pub(crate) fn between(low: &str, high: &str) -> String {
     format!("{low} to {high}")
@@ -352,3 +359,14 @@ pub(crate) const KEYS: &[(&str, &str)] = &[
     ("Esc", "on a landmark: back to the strip"),
     ("Ctrl + Z", "undo the last correction"),
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::number;
+
+    #[test]
+    fn numbers_have_a_true_minus_sign_and_none_before_nothing() {
+        let texts = [(-194.2, 0), (-0.04, 1), (-0.06, 1), (3.0, 1)].map(|(v, d)| number(v, d));
+        assert_eq!(texts, ["−194", "0.0", "−0.1", "3.0"]);
+    }
+}

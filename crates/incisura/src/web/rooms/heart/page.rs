@@ -149,17 +149,17 @@ fn sheet(view: &View, drawn: &Drawn) -> Markup {
 
 /// What is drawn, in a row at the foot of the sheet, as on a technical drawing.
 fn title_block(view: &View, drawn: &Drawn) -> Markup {
-    let first = [
-        (words::TITLE, view.heart_title()),
-        (words::RHYTHM, words::rhythm(view.heart.rhythm).to_owned()),
-    ];
+    let rhythm = words::rhythm(view.heart.rhythm).to_owned();
     let kept = view.kept.as_ref().map(|kept| (words::KEPT_DASHED, kept.title()));
+    let two = kept.is_some();
+    let cells = std::iter::once((words::TITLE, view.heart_title()))
+        .chain(kept)
+        .chain([(words::RHYTHM, rhythm)])
+        .chain(summary::key_numbers(&drawn.cycle))
+        .chain([(words::USE, words::TEACHING.to_owned())]);
     html! {
-        dl.titleblock {
-            @for (title, value) in first.into_iter().chain(kept).chain(summary::key_numbers(&drawn.cycle)) {
-                div { dt { (title) } dd { (value) } }
-            }
-            div { dt { (words::USE) } dd { (words::TEACHING) } }
+        dl.titleblock.two[two] {
+            @for (title, value) in cells { div { dt { (title) } dd { (value) } } }
         }
     }
 }

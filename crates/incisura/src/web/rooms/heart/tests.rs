@@ -31,6 +31,17 @@ fn a_kept_heart_is_drawn_beneath_and_compared_in_numbers() {
 }
 
 #[test]
+fn at_every_rate_both_sounds_have_their_names() {
+    for rate in [60, 100, 110, 115, 120, 125, 130, 140, 160] {
+        let page = ask(&format!("/heart/view?rate_bpm={rate}")).text();
+        for landmark in ["s1_onset", "a2", "s2_onset", "r_peak", "t_peak"] {
+            let label = format!("<g class=\"landmark-label\" data-landmark=\"{landmark}\">");
+            assert!(page.contains(&label), "{landmark} at {rate}/min");
+        }
+    }
+}
+
+#[test]
 fn a_slower_kept_heart_fills_the_time_that_is_shown_and_a_faster_one_too() {
     for kept in
         ["condition%3Dbradycardia", "condition%3Dheavy_exercise", "condition%3Datrial_fibrillation"]

@@ -190,13 +190,13 @@ fn task(data: &Value, head: Markup, result: Markup) -> Markup {
                 (tools())
                 div #stage tabindex="0" role="application" aria-label=(words::STAGE) aria-describedby="told" {}
                 (points())
+                (hearing())
+            }
+            div.side {
                 div.actions.checking {
                     button #check .primary type="button" { (words::CHECK) }
                     p #score role="status" {}
                 }
-                (hearing())
-            }
-            div.side {
                 details name="side" open #feedback {
                     summary { (words::FEEDBACK) }
                     p #feedback-empty .soft { (words::NOT_YET) }

@@ -178,7 +178,7 @@ fn measured(lab: &Lab) -> Markup {
 fn line(one: &Measurement) -> Markup {
     let values = &one.values;
     let digits = usize::from(values.max.abs() < 10.0);
-    let number = |value: f64| format!("{value:.digits$}");
+    let number = |value: f64| words::number(value, digits);
     // Of a single number for the whole recording there is neither spread nor range.
     let single = matches!(one.id, "sdnn" | "rmssd");
     html! {
@@ -192,7 +192,7 @@ fn line(one: &Measurement) -> Markup {
             td { @if !single { (words::between(&number(values.min), &number(values.max))) } }
             td {
                 @if let Some(p) = &one.published {
-                    (words::between(&format!("{:.0}", p.low), &format!("{:.0}", p.high)))
+                    (words::between(&words::number(p.low, 0), &words::number(p.high, 0)))
                 }
             }
         }
@@ -274,9 +274,9 @@ fn departures(beside: &Beside, subject: &Subject) -> Markup {
                         }
                         tr {
                             th scope="row" { (title(row.name)) }
-                            td { (format!("{:.0}", row.recorded_ms)) }
+                            td { (words::number(row.recorded_ms, 0)) }
                             td { @if let Some(sd) = row.sd_ms { (format!("{sd:.0}")) } }
-                            td { (format!("{:.0}", row.computed_ms)) }
+                            td { (words::number(row.computed_ms, 0)) }
                             td { @if row.departs { (words::differs((row.recorded_ms - row.computed_ms).round())) } @else { (words::AGREE) } }
                         }
                     }

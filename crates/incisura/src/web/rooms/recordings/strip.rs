@@ -158,10 +158,10 @@ pub(crate) fn strip(bench: &Bench, now: Option<&Now>, view: &View) -> Result<Mar
             (times(view, &axis, foot))
             @for (lane, (path, gaps)) in lanes.iter().zip(&drawn) {
                 g.lane {
-                    (values(bench, lane, right))
                     @for [from, to] in gaps { (hatch(*from, *to, lane, words::NOT_RECORDED)) }
                     @if let Some((channel, _)) = lane.named { (bad(near, channel, lane, &axis, right)) }
                     path.trace d=(path) clip-path={ "url(#lane-" (lane.signal) ")" } {}
+                    (values(bench, lane, right))
                 }
             }
             @if view.span_s <= LINES_S { (beat_lines(near, &axis, right, foot)) }
