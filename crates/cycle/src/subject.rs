@@ -97,6 +97,9 @@ pub struct Feature {
     /// Whether its wave may also be upside down.
     #[serde(default)]
     pub inverts: bool,
+    /// Whether a highest or lowest point may last for a while, and then counts where that begins.
+    #[serde(default)]
+    pub held: bool,
     /// The channels that this holds for; none for all.
     #[serde(default)]
     pub channels: Vec<String>,

@@ -188,7 +188,7 @@ fn reconsidered(
         line.read(channel, Some(&subject.anchor)).2 + far.sum::<f64>()
     };
     let mut sets = vec![(anchors.clone(), cost(&anchors))];
-    for (set, extra) in anchors::exchanged(&anchors, &joints) {
+    for (set, extra) in anchors::exchanged(&anchors, &joints, grid) {
         let total = cost(&set) + extra;
         sets.push((set, total));
     }

@@ -22,6 +22,10 @@ const EDGE_S: f64 = 0.01;
 const LEVEL_S: f64 = 0.08;
 const NEARLY_LEVEL: f64 = 0.05;
 
+/// What it costs that a point that may last for a while does not, so that its beginning is
+/// preferred where there is one.
+const HELD: f64 = 1.2;
+
 /// One landmark of one beat.
 pub(crate) struct Slot<'a> {
     pub(crate) name: &'a str,
@@ -113,6 +117,8 @@ impl Slot<'_> {
 fn cost_of_shape(feature: &Feature, joint: &Joint, plateau: f64) -> f64 {
     use Way::{Fall, Level, Rise};
     match (feature.shape, joint.before, joint.after) {
+        (Shape::Peak, Rise, Level) | (Shape::Trough, Fall, Level) if feature.held => 0.0,
+        (Shape::Peak, Rise, Fall) | (Shape::Trough, Fall, Rise) if feature.held => HELD,
         (Shape::Peak, Rise, Fall) | (Shape::Trough, Fall, Rise) => 0.0,
         (Shape::Peak, Fall, Rise) | (Shape::Trough, Rise, Fall) if feature.inverts => 1.5,
         (Shape::Peak, Rise, Rise) | (Shape::Peak, Fall, Fall) => 2.5,

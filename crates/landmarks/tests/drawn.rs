@@ -193,6 +193,26 @@ fn an_ecg_without_a_t_wave() {
     rest_stays(&reading, &key, &["t_onset", "t_peak", "t_end"]);
 }
 
+/// A volume that is held counts from where that begins: that is when the valve has shut.
+#[test]
+fn a_volume_that_is_held_counts_from_where_that_begins() {
+    let key = key(&Shipped::find("left_heart").unwrap(), 75.0, 2);
+    let mut off_mm = Vec::new();
+    for seed in 0..12 {
+        let reading = read(&key, &key, &mut Hand(cycle::Random::new(seed)), false);
+        let marks = key.landmarks.iter().filter(|mark| mark.channel == "lv_volume");
+        for mark in marks {
+            let own = reading.found.iter().filter(|f| f.name == mark.name);
+            let nearest = own.map(|f| 100.0 * (f.time_s - mark.time_s).abs());
+            off_mm.extend(nearest.min_by(f64::total_cmp));
+        }
+    }
+    assert!(off_mm.len() >= 40, "{} found", off_mm.len());
+    let most = percentile(&off_mm, 0.9);
+    say(&format!("volumes: 90th {most:.2} mm"));
+    assert!(most <= 1.5, "90th percentile {most} mm");
+}
+
 #[test]
 fn sounds_without_the_second() {
     let key = first_course();

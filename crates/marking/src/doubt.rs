@@ -48,26 +48,26 @@ struct Weights {
 }
 
 const LINES: Weights = Weights {
-    constant: 2.75,
-    confidence: 0.86,
-    differ: -1.73,
-    lacking: -2.76,
-    passed: -0.2,
-    flat: -0.16,
-    from_key: -0.89,
-    lost: 1.36,
+    constant: 2.74,
+    confidence: 0.84,
+    differ: -1.52,
+    lacking: -2.3,
+    passed: -0.49,
+    flat: -0.24,
+    from_key: -0.72,
+    lost: 0.63,
     height: 0.0,
 };
 const BURSTS: Weights = Weights {
-    constant: 3.24,
-    confidence: 0.45,
-    differ: -1.54,
-    lacking: -1.46,
+    constant: 5.29,
+    confidence: 0.17,
+    differ: -2.34,
+    lacking: -2.44,
     passed: 0.0,
     flat: 0.0,
-    from_key: -0.93,
-    lost: -0.33,
-    height: 1.31,
+    from_key: -1.08,
+    lost: -1.02,
+    height: 0.58,
 };
 
 impl Signs {

@@ -2,6 +2,7 @@
 
 mod bars;
 mod centre;
+mod ends;
 mod labels;
 mod lines;
 mod own;

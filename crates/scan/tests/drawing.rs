@@ -224,6 +224,41 @@ fn bursts_begin_and_end_where_they_were_drawn() {
     }
 }
 
+/// Students draw their lines where sounds begin, so that these cut off a sound's first stroke, and
+/// write beside them.
+#[test]
+fn lines_and_letters_beside_bursts_leave_their_ends() {
+    let sheet = printed("aortic_pressure");
+    let panel = sheet.panel("heart_sounds").clone();
+    let y = panel.y_mm + panel.height_mm / 2.0;
+    let (above, below) = (panel.y_mm - 10.0, panel.y_mm + 30.0);
+    for (n, (what, tool)) in TOOLS.into_iter().enumerate() {
+        let page = reprinted(&sheet.blank, [0.1, -0.1], BENT, GRIDS[n]);
+        let mut hand = Hand::on(&page, 90 + n as u64);
+        for [from, to] in [[panel.x_mm, 60.0], [67.0, 120.0], [127.0, 170.0], [177.0, 190.0]] {
+            hand.draw(&[[from, y], [to, y]], tool);
+        }
+        hand.outlined([60.0, 67.0], y, 6.0, tool);
+        hand.line([60.0, above], [60.0, below], [2.5, 1.5], 0.03, tool);
+        hand.line([63.0, above], [63.0, below], [0.0, 0.0], 0.03, tool);
+        hand.zigzag([120.0, 127.0], y, 9.0, tool);
+        hand.line([120.0, above], [120.2, below], [2.5, 1.5], 0.03, tool);
+        hand.scribble([112.0, y + 1.2], 2, 2.5, tool);
+        hand.zigzag([170.0, 177.0], y, 7.0, tool);
+        hand.line([168.6, above], [168.6, below], [0.3, 1.0], 0.04, tool);
+        hand.soil(0.012, &[]);
+        let found = seen(&hand, &sheet);
+        let bursts = &found.sounds[0].bursts;
+        for [from, to] in [[60.0, 67.0], [120.0, 127.0], [170.0, 177.0]] {
+            let near = |burst: &&scan::trace::Burst| {
+                // Within what marking leaves open about a tolerance.
+                (burst.from_mm - from).abs() < 1.0 && (burst.to_mm - to).abs() < 1.0
+            };
+            assert!(bursts.iter().any(|one| near(&one)), "{what}, {from}: {bursts:#?}");
+        }
+    }
+}
+
 #[test]
 fn an_empty_panel_is_empty_for_sure() {
     let sheet = printed("ecg");

@@ -23,6 +23,11 @@ const BODY_MM: [f64; 2] = [2.0, 8.0];
 /// What is as narrow as a line, and so near to one, is left of it, in millimetres.
 const NARROW_MM: f64 = 1.4;
 const OF_LINE_MM: f64 = 1.2;
+/// What was cut off a sound is no farther from it and from its resting line, in millimetres.
+const CUT_OFF_MM: f64 = 0.8;
+/// The sides of an outline are no farther than this from its resting line where they were cut off, in
+/// millimetres.
+const OUTLINE_MM: f64 = 4.0;
 /// A sound goes on beside its higher strokes for so long, in millimetres.
 const BESIDE_MM: f64 = 0.4;
 /// Letters of a word are no farther apart, in millimetres.
@@ -35,8 +40,6 @@ pub(crate) struct Own {
     mask: Vec<bool>,
     /// Columns with a stroke that is higher than the resting line.
     sounding: Vec<bool>,
-    /// Columns of what is so high that it is a sound for sure.
-    certain: Vec<bool>,
     /// What was taken for letters, word by word, in pixels from the panel's left and top.
     words: Vec<PixelBox>,
 }
@@ -59,20 +62,12 @@ impl Own {
         &self.words
     }
 
-    /// The first and last of the panel's columns from `from` to `to` that have a sound for sure.
-    pub(crate) fn certain(&self, from: usize, to: usize) -> Option<[usize; 2]> {
-        let mut columns = (from..=to).filter(|&column| self.certain[column]);
-        let first = columns.next()?;
-        Some([first, columns.next_back().unwrap_or(first)])
-    }
-
     /// The parts that reach the resting line, without the letters among them; also says which
     /// parts of the page's ink they took.
     pub(crate) fn of(
         sight: &Sight<'_>,
         region: Region,
         rest: usize,
-        small_sounds: bool,
         lines: &[f64],
         taken: &mut [bool],
         stroke: impl Fn(&Self) -> f64,
@@ -87,18 +82,35 @@ impl Own {
                 && bounds.top <= rest + slack
                 && bounds.bottom + slack >= rest
         };
-        let own: Vec<bool> = (0..parts.count()).map(|part| reaches(parts.bounds(part))).collect();
+        let mut own: Vec<bool> =
+            (0..parts.count()).map(|part| reaches(parts.bounds(part))).collect();
+        // The sides of an outline that an alignment line cuts off where they meet.
+        let near = ink.px(OUTLINE_MM);
+        let cut_off: Vec<usize> = (0..parts.count())
+            .filter(|&part| {
+                let bounds = parts.bounds(part);
+                let off = bounds.top.saturating_sub(rest) + rest.saturating_sub(bounds.bottom);
+                !own[part]
+                    && off <= near
+                    && bounds.right >= region.left
+                    && bounds.left < region.right
+            })
+            .collect();
+        for &one in &cut_off {
+            let opposite = |other: &usize| facing(parts.bounds(one), parts.bounds(*other), rest);
+            own[one] |= cut_off.iter().any(opposite);
+        }
         let (columns, rows) = (region.right - region.left, region.bottom - region.top);
         let part = |at: usize| {
             let (x, y) = (region.left + at % columns, region.top + at / columns);
             parts.at(y * ink.width + x)
         };
         let mask = (0..columns * rows).map(|at| part(at).is_some_and(|part| own[part])).collect();
-        let (sounding, certain) = (vec![true; columns], vec![false; columns]);
-        let mut all = Self { region, columns, mask, sounding, certain, words: Vec::new() };
+        let sounding = vec![true; columns];
+        let mut all = Self { region, columns, mask, sounding, words: Vec::new() };
         let stroke = stroke(&all);
         let lines: Vec<f64> = lines.iter().map(|x| x - region.left as f64).collect();
-        let letters = all.letters(rest - region.top, stroke, small_sounds, &lines, ink.px_per_mm);
+        let letters = all.letters(rest - region.top, stroke, &lines, ink.px_per_mm);
         let mut written = vec![0_u32; parts.count()];
         for at in (0..letters.len()).filter(|&at| letters[at]) {
             all.mask[at] = false;
@@ -131,14 +143,7 @@ impl Own {
     /// Letters that touch the resting line or stand on it, and what is left of alignment lines.
     /// The resting line is taken away first; what then hangs together and is as small as a
     /// letter, beside the sounds, is one.
-    fn letters(
-        &mut self,
-        rest: usize,
-        stroke: f64,
-        small_sounds: bool,
-        lines: &[f64],
-        px_per_mm: f64,
-    ) -> Vec<bool> {
+    fn letters(&mut self, rest: usize, stroke: f64, lines: &[f64], px_per_mm: f64) -> Vec<bool> {
         let stroke = stroke.min(STROKE_MM * px_per_mm);
         let (columns, rows) = (self.columns, self.mask.len() / self.columns);
         let thin = self.resting_stroke(rest).map_or(1.4 * stroke, |line| 1.4 * line) as usize + 2;
@@ -146,16 +151,13 @@ impl Own {
         let parts = Parts::of(columns, rows, |at| upright[at]);
         let bounds = (0..parts.count()).map(|piece| parts.bounds(piece)).collect();
         let pieces = Pieces { parts, bounds, rest, rows, px_per_mm };
-        let kinds = pieces.kinds(stroke, small_sounds, lines);
+        let kinds = pieces.kinds(stroke, lines);
         let margin = pieces.px(BESIDE_MM);
         self.sounding.fill(false);
         for (bounds, kind) in pieces.bounds.iter().zip(&kinds) {
             if *kind <= Kind::Stroke && bounds.height() >= pieces.px(LETTER_LOW_MM) {
                 let right = (bounds.right + margin + 1).min(columns);
                 self.sounding[bounds.left.saturating_sub(margin)..right].fill(true);
-            }
-            if *kind == Kind::Sound {
-                self.certain[bounds.left..=bounds.right].fill(true);
             }
         }
         self.words = pieces.words(&kinds);
@@ -176,7 +178,7 @@ impl Own {
             let bounds = pieces.bounds[piece];
             for columns_of_letter in pieces.touching(piece, thin) {
                 for x in columns_of_letter {
-                    (self.sounding[x], self.certain[x]) = (false, false);
+                    self.sounding[x] = false;
                     for y in bounds.top..=bounds.bottom {
                         letters[y * columns + x] |= pieces.parts.at(y * columns + x) == Some(piece);
                     }
@@ -225,6 +227,18 @@ enum Kind {
     Line,
 }
 
+/// Whether something lies evenly about a row.
+fn is_even(bounds: PixelBox, rest: usize) -> bool {
+    4 * (bounds.top + bounds.bottom).abs_diff(2 * rest) < bounds.height()
+}
+
+/// Whether two things face each other across a row, as the sides of an outline do.
+fn facing(one: PixelBox, other: PixelBox, rest: usize) -> bool {
+    let (from, to) = (one.left.max(other.left), one.right.min(other.right));
+    let wide = one.width().max(other.width());
+    to > from && 5 * (to - from) > 3 * wide && is_even(one.joined(&other), rest)
+}
+
 /// The pieces of ink of a panel, without its resting line.
 struct Pieces {
     parts: Parts,
@@ -239,7 +253,7 @@ impl Pieces {
         (mm * self.px_per_mm).round() as usize
     }
 
-    fn kinds(&self, stroke: f64, small_sounds: bool, lines: &[f64]) -> Vec<Kind> {
+    fn kinds(&self, stroke: f64, lines: &[f64]) -> Vec<Kind> {
         let mut kinds: Vec<Kind> = self
             .bounds
             .iter()
@@ -263,20 +277,20 @@ impl Pieces {
                 *kind = Kind::Line;
             }
         }
-        let small = |bounds: &PixelBox| {
+        let evenly: Vec<bool> = (0..kinds.len()).map(|n| self.is_even(n, &kinds)).collect();
+        let small = |n: usize| {
+            let bounds = &self.bounds[n];
             // Nothing of a letter stands over or under a sound.
             let over = sounds.iter().any(|sound| {
                 let (from, to) = (bounds.left.max(sound.left), bounds.right.min(sound.right));
                 to > from && 3 * (to - from) > bounds.width()
             });
-            // Small sounds lie evenly about the resting line.
-            let off = (bounds.top + bounds.bottom).abs_diff(2 * self.rest);
-            let even = small_sounds && 4 * off < bounds.height();
-            (self.px(LETTER_LOW_MM)..=most).contains(&bounds.height()) && !over && !even
+            let letter = (self.px(LETTER_LOW_MM)..=most).contains(&bounds.height());
+            letter && !over && !evenly[n] && !self.goes_on(bounds, &sounds)
         };
-        for (bounds, kind) in self.bounds.iter().zip(&mut kinds) {
+        for (n, (bounds, kind)) in self.bounds.iter().zip(&mut kinds).enumerate() {
             let wide = bounds.width() as f64 > (2.2 * stroke).max(0.9 * self.px_per_mm);
-            let letter = wide && bounds.width() <= self.px(LETTER_WIDE_MM) && small(bounds);
+            let letter = wide && bounds.width() <= self.px(LETTER_WIDE_MM) && small(n);
             if *kind == Kind::Stroke && letter && !sounds.is_empty() {
                 *kind = Kind::Letter;
             }
@@ -284,11 +298,31 @@ impl Pieces {
         // An l or a 1 is as narrow as a stroke of hatching: it is a letter beside letters.
         while let Some(more) = (0..kinds.len()).find(|&n| {
             let one = &self.bounds[n];
-            kinds[n] == Kind::Stroke && small(one) && self.beside_letter(one, &kinds)
+            kinds[n] == Kind::Stroke && small(n) && self.beside_letter(one, &kinds)
         }) {
             kinds[more] = Kind::Letter;
         }
         kinds
+    }
+
+    /// Whether a piece lies evenly about the resting line as sounds do, by itself or with what is
+    /// opposite to it: an outline falls into pieces where its resting line is taken away.
+    fn is_even(&self, n: usize, kinds: &[Kind]) -> bool {
+        let one = self.bounds[n];
+        let opposite = |(other, kind): (&PixelBox, &Kind)| {
+            *kind == Kind::Stroke && facing(one, *other, self.rest)
+        };
+        is_even(one, self.rest) || self.bounds.iter().zip(kinds).any(opposite)
+    }
+
+    /// Whether a piece stands on the resting line, closely beside a sound: then it is one of its strokes,
+    /// cut off with an alignment line or where it crosses the resting line.
+    fn goes_on(&self, one: &PixelBox, sounds: &[PixelBox]) -> bool {
+        let near = self.px(CUT_OFF_MM);
+        let stands = one.top <= self.rest + near && self.rest <= one.bottom + near;
+        let beside =
+            |sound: &PixelBox| one.left <= sound.right + near && sound.left <= one.right + near;
+        stands && one.width() <= self.px(TOUCHES_MM) && sounds.iter().any(beside)
     }
 
     /// Letters that stand beside one another, together.

@@ -1,5 +1,6 @@
 //! Bursts of sound: where they begin and end, how high they are and how they are drawn.
 
+use super::ends::{Extent, Reaches};
 use super::lines::AlignmentLine;
 use super::own::Own;
 use super::parts::{Parts, PixelBox};
@@ -7,18 +8,10 @@ use super::path::{Region, Sight};
 use crate::PanelForm;
 use crate::ink::Ink;
 
-/// Strokes of one burst are no farther apart, in millimetres.
-const APART_MM: f64 = 2.2;
 /// A burst is at least this long, in millimetres.
 const LEAST_LONG_MM: f64 = 1.6;
 /// A burst is at least this high, in millimetres.
 const LEAST_MM: f64 = 1.6;
-/// What stands at a burst's ends is in doubt if it is longer than this, in millimetres.
-const DOUBT_MM: f64 = 0.8;
-/// What an outline's tip adds to a burst, in millimetres.
-const TIP_MM: f64 = 0.8;
-/// How much higher than a stroke a burst's columns are, in millimetres.
-const ABOVE_STROKE_MM: f64 = 0.7;
 
 /// The next stroke of a hatched burst is no farther than this, in millimetres.
 const NEXT_MM: f64 = 1.6;
@@ -94,9 +87,7 @@ pub(crate) fn read(
         .iter()
         .map(|line| (line.x_at(ink.y_mm(rest as f64)) - ink.x_mm(0.0)) * ink.px_per_mm)
         .collect();
-    let own = Own::of(sight, region, rest, panel.small_sounds, &at, taken, |own| {
-        stroke(sight, region, own)
-    });
+    let own = Own::of(sight, region, rest, &at, taken, |own| stroke(sight, region, own));
     let spans: Vec<Option<[usize; 2]>> =
         (region.left..region.right).map(|x| span(region, x, &own)).collect();
     let width = stroke(sight, region, &own);
@@ -119,25 +110,23 @@ pub(crate) fn read(
             sounds.envelope.push([x, ink.y_mm(*top as f64 - 0.5), ink.y_mm(*bottom as f64 + 0.5)]);
         }
     }
-    for [from, to] in stretches(&spans, width, ink, &own) {
-        let burst = burst(sight, region, &spans, [from, to], width, &own);
+    let reaches = reaches(sight, region, rest, width, &own, &at);
+    for extent in extents(ink, &spans, &reaches, width, &own) {
+        let burst = burst(sight, region, &spans, extent, width, &own);
         sounds
             .bursts
-            .extend(burst.map(|(burst, apart)| with_lines(ink, region, rest, burst, apart, lines)));
+            .extend(burst.map(|one| with_lines(ink, region, rest, one, extent.upright, lines)));
     }
     if sounds.bursts.is_empty() && inked < ink.px(REST_MM) {
         sounds.envelope.clear();
         sounds.width_mm = 0.0;
         return sounds;
     }
-    let low = low(&spans, width, ink);
-    for burst in &mut sounds.bursts {
-        with_low_ends(burst, &low, ink, region, width);
-    }
-    sounds.perhaps = own.words().iter().map(|word| perhaps(ink, region, *word, width)).collect();
+    sounds.perhaps =
+        own.words().iter().map(|word| perhaps(ink, region, *word, width, &reaches)).collect();
     if panel.small_sounds {
-        let low = low.iter().filter(|one| stands_alone(one, width, ink));
-        let low: Vec<Burst> = low.map(|word| perhaps(ink, region, *word, width)).collect();
+        let low = low(&spans, width, ink).into_iter().filter(|one| stands_alone(one, width, ink));
+        let low: Vec<Burst> = low.map(|word| perhaps(ink, region, word, width, &reaches)).collect();
         let all = sounds.bursts.iter().chain(&sounds.perhaps);
         let free =
             |one: &Burst| !all.clone().any(|b| b.from_mm < one.to_mm && one.from_mm < b.to_mm);
@@ -193,32 +182,36 @@ fn stroke(sight: &Sight<'_>, region: Region, own: &Own) -> f64 {
     widths.get(widths.len() / 2).map_or(0.0, |&width| width as f64)
 }
 
-/// Columns of bursts: where the ink is higher than a stroke, over the spaces between strokes.
-fn stretches(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink, own: &Own) -> Vec<[usize; 2]> {
+/// How far the sounds' ink reaches from the resting line.
+fn reaches(
+    sight: &Sight<'_>,
+    region: Region,
+    rest: usize,
+    width: f64,
+    own: &Own,
+    lines: &[f64],
+) -> Reaches {
+    let ink = sight.ink;
+    let size = [region.right - region.left, region.bottom - region.top];
+    let inked = |x: usize, y: usize| own.at(region.left + x, region.top + y);
+    let lines: Vec<f64> = lines.iter().map(|x| x - region.left as f64).collect();
+    Reaches::of(size, (rest - region.top) as f64, width, ink.px_per_mm, inked, &lines)
+}
+
+/// Where bursts are, without what is left of an alignment line or of letters alone.
+fn extents(
+    ink: &Ink,
+    spans: &[Option<[usize; 2]>],
+    reaches: &Reaches,
+    width: f64,
+    own: &Own,
+) -> Vec<Extent> {
     let high = |n: usize| spans[n].map_or(0, |[top, bottom]| bottom - top + 1) as f64;
-    let least = width + ABOVE_STROKE_MM * ink.px_per_mm;
-    let (apart, tip) = (ink.px(APART_MM), ink.px(TIP_MM));
-    let mut found: Vec<[usize; 2]> = Vec::new();
-    for n in (0..spans.len()).filter(|&n| high(n) > least && own.sounds_in(n)) {
-        match found.last_mut() {
-            Some(last) if n - last[1] <= apart => last[1] = n,
-            _ => found.push([n, n]),
-        }
-    }
-    let tall =
-        |[from, to]: &[usize; 2]| (*from..=*to).any(|n| high(n) > width + LEAST_MM * ink.px_per_mm);
-    // One upright stroke is left of an alignment line.
-    found.retain(|burst| tall(burst) && burst[1] - burst[0] >= ink.px(LEAST_LONG_MM));
-    for [from, to] in &mut found {
-        // Outlines taper: follow them to where they are no higher than the stroke.
-        let (first, last) = (from.saturating_sub(tip), (*to + tip).min(spans.len() - 1));
-        while *from > first && high(*from - 1) > width + 3.0 && high(*from - 1) <= high(*from) {
-            *from -= 1;
-        }
-        while *to < last && high(*to + 1) > width + 3.0 && high(*to + 1) <= high(*to) {
-            *to += 1;
-        }
-    }
+    let mut found = reaches.bursts();
+    found.retain(|Extent { columns: [from, to], .. }| {
+        let tall = (*from..=*to).any(|n| high(n) > width + LEAST_MM * ink.px_per_mm);
+        tall && to - from >= ink.px(LEAST_LONG_MM) && (*from..=*to).any(|n| own.sounds_in(n))
+    });
     found
 }
 
@@ -228,8 +221,6 @@ const LOW_MM: f64 = 0.3;
 const LOW_LONG_MM: f64 = 1.6;
 const LOW_HIGH_MM: f64 = 0.6;
 const LOW_APART_MM: f64 = 1.2;
-/// How long the low strokes at a burst's ends are, in millimetres.
-const LOW_END_MM: std::ops::Range<f64> = 0.4..4.0;
 
 /// Where the resting line moves a little for a while.
 fn low(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink) -> Vec<PixelBox> {
@@ -254,34 +245,13 @@ fn stands_alone(one: &PixelBox, width: f64, ink: &Ink) -> bool {
     one.width() >= ink.px(LOW_LONG_MM) && one.height() as f64 > width + LOW_HIGH_MM * ink.px_per_mm
 }
 
-/// Lets a burst begin and end with the low strokes that lead to it and away from it, if they do.
-fn with_low_ends(burst: &mut Burst, low: &[PixelBox], ink: &Ink, region: Region, width: f64) {
-    let x = |column: f64| ink.x_mm(region.left as f64 + column);
-    let half = width / 2.0 - 0.5;
-    for one in low {
-        let (from, to) = (x(one.left as f64 + half), x(one.right as f64 - half));
-        if to < burst.from_mm || burst.to_mm < from {
-            continue;
-        }
-        if LOW_END_MM.contains(&(burst.from_mm - from)) {
-            burst.doubt_mm[0] += burst.from_mm - from;
-            burst.from_mm = from;
-        }
-        if LOW_END_MM.contains(&(to - burst.to_mm)) {
-            burst.doubt_mm[1] += to - burst.to_mm;
-            burst.to_mm = to;
-        }
-    }
-}
-
 /// How sure it is that what is as small as a letter is a burst.
 const PERHAPS: f32 = 0.2;
 
 /// A word as the burst that it could be.
-fn perhaps(ink: &Ink, region: Region, word: PixelBox, width: f64) -> Burst {
+fn perhaps(ink: &Ink, region: Region, word: PixelBox, width: f64, reaches: &Reaches) -> Burst {
     let x = |column: f64| ink.x_mm(region.left as f64 + column);
-    let half = width / 2.0 - 0.5;
-    let (from_mm, to_mm) = (x(word.left as f64 + half), x(word.right as f64 - half));
+    let [from_mm, to_mm] = reaches.small([word.left, word.right]).ends.map(x);
     Burst {
         from_mm,
         to_mm,
@@ -293,15 +263,15 @@ fn perhaps(ink: &Ink, region: Region, word: PixelBox, width: f64) -> Burst {
     }
 }
 
-/// A burst, and how far its strokes are apart in millimetres.
+/// A burst, before alignment lines beside it are looked at.
 fn burst(
     sight: &Sight<'_>,
     region: Region,
     spans: &[Option<[usize; 2]>],
-    [from, to]: [usize; 2],
+    Extent { columns: [from, to], ends, doubt, .. }: Extent,
     width: f64,
     own: &Own,
-) -> Option<(Burst, f64)> {
+) -> Option<Burst> {
     let ink = sight.ink;
     let rows = spans[from..=to].iter().flatten();
     let top = rows.clone().map(|span| span[0]).min()?;
@@ -314,15 +284,9 @@ fn burst(
     }
     let x = |n: f64| ink.x_mm(region.left as f64 + n);
     let columns = [region.left + from, region.left + to];
-    let (style, confidence, strokes) = style(sight, columns, [top, bottom], own);
-    let half = width / 2.0 - 0.5;
-    let (from_mm, to_mm) = (x(from as f64 + half), x(to as f64 - half));
-    let apart_mm = (to_mm - from_mm) / strokes.saturating_sub(1).max(1) as f64;
-    let doubt = own.certain(from, to).map_or([0, 0], |[first, last]| [first - from, to - last]);
-    let doubt_mm = doubt.map(|columns| {
-        let doubt = columns as f64 / ink.px_per_mm - TIP_MM;
-        if doubt > DOUBT_MM { doubt } else { 0.0 }
-    });
+    let (style, confidence) = style(sight, columns, [top, bottom], own);
+    let [from_mm, to_mm] = ends.map(x);
+    let doubt_mm = doubt.map(|columns| columns / ink.px_per_mm);
     let burst = Burst {
         from_mm,
         to_mm,
@@ -332,33 +296,34 @@ fn burst(
         doubt_mm,
         confidence,
     };
-    Some((burst, apart_mm))
+    Some(burst)
 }
 
-/// A hatched burst often begins or ends on an alignment line, whose ink is taken out. Where the
-/// line is darker or wider beside the burst than elsewhere, a stroke lies on it; where it stands
-/// as far from the next stroke as these (`apart_mm`) from one another, it takes a stroke's place,
-/// which is less sure.
+/// A hatched burst often begins or ends on an alignment line, whose ink is taken out: where its first or last
+/// stroke is `upright` and such a line is near, there may be another one. If the line is darker or
+/// wider there than elsewhere, there is.
 fn with_lines(
     ink: &Ink,
     region: Region,
     rest: usize,
     mut burst: Burst,
-    apart_mm: f64,
+    upright: [bool; 2],
     lines: &[AlignmentLine],
 ) -> Burst {
-    if burst.style == BurstStyle::Outlined && burst.confidence > 0.7 {
+    if burst.style != BurstStyle::Hatched && burst.confidence > 0.7 {
         return burst;
     }
     for line in lines {
         let x = line.x_at(ink.y_mm(rest as f64));
         let (before, after) = (burst.from_mm - x, x - burst.to_mm);
         let near = 0.3..NEXT_MM;
-        if !near.contains(&before) && !near.contains(&after) {
+        let begins = upright[0] && near.contains(&before);
+        let ends = upright[1] && near.contains(&after);
+        if !begins && !ends {
             continue;
         }
         let over = overdrawn(ink, region, rest, line, burst.height_mm);
-        if over || (before.max(after) / apart_mm - 1.0).abs() < 0.4 {
+        if over {
             burst.from_mm = burst.from_mm.min(x);
             burst.to_mm = burst.to_mm.max(x);
         }
@@ -396,7 +361,7 @@ fn style(
     [left, right]: [usize; 2],
     [top, bottom]: [usize; 2],
     own: &Own,
-) -> (BurstStyle, f32, usize) {
+) -> (BurstStyle, f32) {
     let upper = top + (bottom - top) * 2 / 5;
     let wide = right - left + 1;
     let place = |at: usize| (top + at / wide) * sight.ink.width + left + at % wide;
@@ -427,5 +392,5 @@ fn style(
         (0 | 1, _) => (BurstStyle::Hatched, 0.5),
         (_, each) => (BurstStyle::Hatched, (1.9 - 0.9 * each).clamp(0.4, 1.0)),
     };
-    (style, confidence, strokes)
+    (style, confidence)
 }

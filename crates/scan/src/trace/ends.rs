@@ -1,0 +1,298 @@
+//! Where bursts of sound begin and end: where the line leaves its resting line for good.
+//!
+//! A burst goes to both sides of the resting line, letters and arrows to one. So a burst is where ink
+//! is to both sides within a stroke's distance, and from there its first and last stroke are followed to
+//! where they leave the resting line.
+
+/// Strokes to either side of a burst are no farther apart, in millimetres.
+const STROKES_MM: f64 = 1.6;
+/// Ink that is so far from the resting line, in millimetres, has left it.
+const LEFT_MM: f64 = 0.4;
+/// The same for a small sound, which hardly leaves it.
+const SMALL_LEFT_MM: f64 = 0.25;
+/// Ink that is so far from it to both sides is a burst's, in millimetres.
+const BOTH_MM: f64 = 0.6;
+/// Strokes of one burst are no farther apart, in millimetres.
+const APART_MM: f64 = 1.5;
+/// To either side a burst reaches at least so far, in millimetres, in its highest place.
+const REACH_MM: f64 = 0.8;
+/// How far a burst may go on to one side alone, in millimetres: a stroke's way there and back.
+const ALONE_MM: f64 = 2.2;
+/// Where the line passes the resting line from side to side it is near it for so long at most, in
+/// millimetres.
+const PASSING_MM: f64 = 0.6;
+/// The way over which a stroke's slope is measured, and how far it is continued at most, in
+/// millimetres.
+const SLOPE_MM: f64 = 0.6;
+const CONTINUED_MM: f64 = 1.0;
+/// A stroke that is so far beyond having left the resting line, in millimetres, where it is first seen, is
+/// an upright one, if no alignment line hides what is before it.
+const UPRIGHT_MM: f64 = 0.35;
+/// A low upright stroke comes out of the resting line by so much within twice so long, and goes no
+/// higher than by so much after that, in millimetres.
+const JUMP_MM: f64 = 0.35;
+const STANDS_MM: f64 = 0.25;
+const LEVEL_MM: f64 = 0.1;
+/// What is so high where it is first seen, in millimetres, is one even there.
+const HIGH_MM: f64 = 1.0;
+/// What is to one side alone for longer is in doubt, in millimetres.
+const DOUBT_MM: f64 = 1.5;
+/// So near to an alignment line, in millimetres, strokes may have been cut off with it.
+const BESIDE_LINE_MM: f64 = 0.8;
+/// How much wider than a stroke an alignment line is taken out, in millimetres to either side.
+const LINE_MM: f64 = 0.2;
+/// How far the resting line is looked for to either side, in millimetres.
+const NEAR_MM: f64 = 8.0;
+/// How far from its usual place, in millimetres.
+const OFF_MM: f64 = 1.2;
+
+/// How far ink reaches from the resting line, column by column, in pixels.
+pub(crate) struct Reaches {
+    /// Above it, and below it.
+    sides: [Vec<f64>; 2],
+    /// Whether a stroke may go on there: there is ink, or an alignment line hides it.
+    open: Vec<bool>,
+    /// Whether an alignment line hides it, or the column beside it.
+    hidden: Vec<bool>,
+    px_per_mm: f64,
+    /// Width of a stroke in pixels.
+    stroke: f64,
+}
+
+/// Where a burst is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Extent {
+    /// Its first and its last column.
+    pub(crate) columns: [usize; 2],
+    /// Where its first stroke leaves the resting line and its last one comes back to it, in columns.
+    pub(crate) ends: [f64; 2],
+    /// How much of its beginning and its end goes to one side alone for longer than a stroke does, in
+    /// columns.
+    pub(crate) doubt: [f64; 2],
+    /// Whether it begins and ends with an upright stroke.
+    pub(crate) upright: [bool; 2],
+}
+
+/// One end of a burst.
+struct End {
+    column: usize,
+    /// Where exactly its stroke comes back to the resting line, and how much is in doubt, in columns.
+    exact: f64,
+    doubt: f64,
+    upright: bool,
+}
+
+impl Reaches {
+    /// Of a panel's ink: `inked` tells of a column and a row whether there is ink, and `lines` in which
+    /// columns alignment lines cross the resting line, which is looked for about the row `rest`.
+    pub(crate) fn of(
+        [columns, rows]: [usize; 2],
+        rest: f64,
+        stroke: f64,
+        px_per_mm: f64,
+        inked: impl Fn(usize, usize) -> bool,
+        lines: &[f64],
+    ) -> Self {
+        let runs: Vec<Vec<[usize; 2]>> =
+            (0..columns).map(|x| runs(rows, |y| inked(x, y))).collect();
+        let base = resting_line(&runs, rest, stroke, px_per_mm);
+        let half = stroke / 2.0 - 0.5;
+        let near = stroke.max(0.4 * px_per_mm);
+        let line = |x: usize, near: f64| lines.iter().any(|line| (x as f64 - line).abs() <= near);
+        let wide = stroke / 2.0 + LINE_MM * px_per_mm;
+        let cut = |x: usize| line(x, wide + BESIDE_LINE_MM * px_per_mm);
+        let ends = |x: usize| {
+            let off = |[top, bottom]: [usize; 2]| {
+                (top as f64 - base[x]).max(base[x] - bottom as f64).max(0.0)
+            };
+            let on = runs[x].iter().find(|&&run| off(run) <= 0.5 * near);
+            // Where the line rests, what stands apart from it on one side is written there; but beside an
+            // alignment line it may be what that cut off.
+            let all = [runs[x].first()?[0], runs[x].last()?[1]];
+            let thin = on.filter(|[top, bottom]| ((bottom - top) as f64) < 2.0 * stroke + 1.0);
+            let written = thin.filter(|[top, bottom]| all[0] == *top || all[1] == *bottom);
+            Some(written.copied().filter(|_| !cut(x)).unwrap_or(all))
+        };
+        let ends: Vec<Option<[usize; 2]>> = (0..columns).map(ends).collect();
+        let above = |x: usize| ends[x].map_or(0.0, |[top, _]| base[x] - top as f64 - half);
+        let below = |x: usize| ends[x].map_or(0.0, |[_, bottom]| bottom as f64 - base[x] - half);
+        let open = |x: usize| ends[x].is_some() || line(x, wide);
+        Self {
+            sides: [
+                (0..columns).map(|x| above(x).max(0.0)).collect(),
+                (0..columns).map(|x| below(x).max(0.0)).collect(),
+            ],
+            open: (0..columns).map(open).collect(),
+            hidden: (0..columns).map(|x| line(x, wide + 1.0)).collect(),
+            px_per_mm,
+            stroke,
+        }
+    }
+
+    fn px(&self, mm: f64) -> usize {
+        (mm * self.px_per_mm).round() as usize
+    }
+
+    fn half(&self) -> f64 {
+        self.stroke / 2.0 - 0.5
+    }
+
+    fn most(&self, n: usize) -> f64 {
+        self.sides[0][n].max(self.sides[1][n])
+    }
+
+    /// Where ink is to both sides within a stroke's distance, and is high enough for a burst.
+    pub(crate) fn bursts(&self) -> Vec<Extent> {
+        let count = self.sides[0].len();
+        let near = self.px(STROKES_MM);
+        let [above, below] = [0, 1].map(|side| highest_near(&self.sides[side], near));
+        let both: Vec<f64> = (0..count).map(|n| above[n].min(below[n])).collect();
+        let [least, left] = [BOTH_MM, LEFT_MM].map(|mm| mm * self.px_per_mm);
+        let mut runs: Vec<[usize; 2]> = Vec::new();
+        for n in (0..count).filter(|&n| both[n] > least && self.most(n) > left) {
+            match runs.last_mut() {
+                Some(last) if n - last[1] <= self.px(APART_MM) => last[1] = n,
+                _ => runs.push([n, n]),
+            }
+        }
+        let high = REACH_MM * self.px_per_mm;
+        runs.retain(|[from, to]| both[*from..=*to].iter().any(|both| *both > high));
+        runs.into_iter().map(|run| self.extent(run, LEFT_MM)).collect()
+    }
+
+    /// Where a small sound begins and ends, of which most lies in columns `run`.
+    pub(crate) fn small(&self, run: [usize; 2]) -> Extent {
+        self.extent(run, SMALL_LEFT_MM)
+    }
+
+    fn extent(&self, run: [usize; 2], left_mm: f64) -> Extent {
+        let left = left_mm * self.px_per_mm;
+        let first = self.end([run[0], run[1]], left, false);
+        let last = self.end([run[1], run[0]], left, true);
+        Extent {
+            columns: [first.column, last.column],
+            ends: [first.exact, last.exact],
+            doubt: [first.doubt, last.doubt],
+            upright: [first.upright, last.upright],
+        }
+    }
+
+    /// The end of a burst that is searched for from its `outer` column to its `inner` one: its right end or
+    /// its left one. What is `left` pixels from the resting line has left it.
+    fn end(&self, [outer, inner]: [usize; 2], left: f64, right: bool) -> End {
+        let way: Vec<usize> =
+            if right { (inner..=outer).rev().collect() } else { (outer..=inner).collect() };
+        // The place from which on both sides were reached.
+        let reached = |side: usize| way.iter().position(|&n| self.sides[side][n] > left);
+        let both = reached(0).unwrap_or(0).max(reached(1).unwrap_or(0)).min(way.len() - 1);
+        // From there back to where the line rests.
+        let count = self.open.len();
+        let back = |from: usize, by: usize| {
+            if right { Some(from + by).filter(|&n| n < count) } else { from.checked_sub(by) }
+        };
+        let inner = way[both];
+        let (mut far, mut near) = (0, 0);
+        for by in 1..=self.px(ALONE_MM) {
+            match back(inner, by) {
+                Some(n) if self.most(n) > left => (far, near) = (by, 0),
+                Some(_) if near < self.px(PASSING_MM) => near += 1,
+                _ => break,
+            }
+        }
+        let column = back(inner, far).unwrap_or(inner);
+        // Beyond it there is a stroke's beginning only where there is ink.
+        let free = (1..).take_while(|&by| back(column, by).is_some_and(|n| self.open[n])).count();
+        let inwards: Vec<usize> = (0..=self.px(SLOPE_MM))
+            .filter_map(|by| if right { column.checked_sub(by) } else { Some(column + by) })
+            .filter(|&n| n < count)
+            .collect();
+        let cut = back(column, 1).is_some_and(|n| self.hidden[n]);
+        let high = self.most(column) / self.px_per_mm;
+        let upright = high > HIGH_MM
+            || !cut && high > left / self.px_per_mm + UPRIGHT_MM
+            || !cut && self.stands(&inwards, back(column, self.px(STANDS_MM)));
+        let on = if upright { -self.half() } else { self.continued(&inwards).min(free as f64) };
+        let exact = if right { column as f64 + on } else { column as f64 - on };
+        let doubt = (far as f64 - DOUBT_MM * self.px_per_mm).max(0.0);
+        End { column, exact, doubt, upright }
+    }
+
+    /// Whether the ink at the first of `columns` comes out of the resting line at once, compared with a column
+    /// `before` it, and then goes no higher, as that of a low upright stroke does.
+    fn stands(&self, columns: &[usize], before: Option<usize>) -> bool {
+        let near = self.px(STANDS_MM);
+        let most =
+            |over: usize| columns.iter().take(over + 1).map(|&n| self.most(n)).fold(0.0, f64::max);
+        let rise = most(near) - before.map_or(0.0, |n| self.most(n));
+        let more = most(2 * near) - most(near);
+        rise > JUMP_MM * self.px_per_mm && more < LEVEL_MM * self.px_per_mm
+    }
+
+    /// How far before the first of `columns` a stroke that is followed along them left the resting line, in
+    /// columns; less than none where it is upright, since its middle counts.
+    fn continued(&self, columns: &[usize]) -> f64 {
+        let Some(&first) = columns.first() else { return 0.0 };
+        let half = self.half();
+        let high = self.most(first);
+        let over = self.px(SLOPE_MM).max(2);
+        let mut far = high;
+        for &n in columns.iter().take(over + 1) {
+            far = far.max(self.most(n));
+        }
+        let slope = (far - high) / over as f64;
+        if slope < 0.2 {
+            return -half;
+        }
+        // The upper edge of a slanting stroke lies higher above its middle than half its width.
+        let edge = half * (libm::sqrt(1.0 + slope * slope) - 1.0);
+        ((high - edge) / slope).clamp(-half, CONTINUED_MM * self.px_per_mm)
+    }
+}
+
+/// Stretches of ink in a column: their first and their last row.
+fn runs(rows: usize, inked: impl Fn(usize) -> bool) -> Vec<[usize; 2]> {
+    let mut found: Vec<[usize; 2]> = Vec::new();
+    for y in (0..rows).filter(|&y| inked(y)) {
+        match found.last_mut() {
+            Some(last) if y - last[1] <= 2 => last[1] = y,
+            _ => found.push([y, y]),
+        }
+    }
+    found
+}
+
+/// The row of the resting line in each column: the middle of thin ink near by.
+fn resting_line(runs: &[Vec<[usize; 2]>], rest: f64, stroke: f64, px_per_mm: f64) -> Vec<f64> {
+    let thin = |runs: &Vec<[usize; 2]>| {
+        let middle = |[top, bottom]: [usize; 2]| f64::midpoint(top as f64, bottom as f64);
+        let off = |run: [usize; 2]| (middle(run) - rest).abs();
+        let nearest = runs.iter().copied().min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+        let resting = ((nearest[1] - nearest[0] + 1) as f64) < 1.5 * stroke + 1.0
+            && off(nearest) < OFF_MM * px_per_mm;
+        resting.then(|| middle(nearest))
+    };
+    let middles: Vec<Option<f64>> = runs.iter().map(thin).collect();
+    let near = (NEAR_MM * px_per_mm) as usize;
+    let step = (px_per_mm as usize).max(1);
+    let blocks: Vec<f64> = (0..runs.len())
+        .step_by(step)
+        .map(|n| {
+            let (from, to) = (n.saturating_sub(near), (n + near).min(runs.len()));
+            let mut known: Vec<f64> = middles[from..to].iter().flatten().copied().collect();
+            known.sort_by(f64::total_cmp);
+            if known.len() < step { rest } else { known[known.len() / 2] }
+        })
+        .collect();
+    (0..runs.len()).map(|n| blocks[n / step]).collect()
+}
+
+/// The highest of the values within `near` of each place.
+fn highest_near(values: &[f64], near: usize) -> Vec<f64> {
+    (0..values.len())
+        .map(|n| {
+            let from = n.saturating_sub(near);
+            let to = (n + near + 1).min(values.len());
+            values[from..to].iter().copied().fold(0.0, f64::max)
+        })
+        .collect()
+}
