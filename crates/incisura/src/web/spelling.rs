@@ -28,6 +28,14 @@ pub(crate) async fn respell(State(desk): State<Desk>, request: Request, next: Ne
     Response::from_parts(parts, Body::from(text))
 }
 
+/// What the core of practice answers, spelled likewise: identifiers are in small letters.
+pub(crate) fn in_json(answer: String, spelling: Spelling) -> String {
+    match spelling {
+        Spelling::Ecg => answer,
+        Spelling::Ekg => answer.replace("ECG", "EKG"),
+    }
+}
+
 /// `page` with “EKG” for “ECG” wherever it is shown.
 pub(crate) fn respelled(page: &str) -> String {
     let mut spelled = String::with_capacity(page.len());

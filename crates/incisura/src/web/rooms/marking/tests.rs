@@ -21,7 +21,7 @@ use crate::web::tests::{Answer, answer, desk, get, post};
 
 const TEST: &str = "test-1.toml";
 /// A rule held to less.
-const TIGHTER: &str = "id = \"rise_after_s1\"\ntolerance_mm = 0.2\n";
+const TIGHTER: &str = "id = \"notch_with_s2\"\ntolerance_mm = 1.3\n";
 /// One of the names is not what names usually are.
 const ROSTER: &str = "name,id\nAmara Oyelaran,a1\n<script>alert(1)</script>,b2\n\
     Carmen Iturbe,c3\nDaan Vos,d4\nEdda Faber,e5\nFemi Adeyemi,f6\n";
@@ -586,7 +586,7 @@ fn marks_that_wait_are_told_of_where_only_some_would_change() {
     let (address, changed) = (format!("/marking?test={TEST}"), "The rules were changed since");
     let folder = desk.folder();
     let rules = folder.text("rules.toml").unwrap().text;
-    let tighter = rules.replacen("id = \"rise_after_s1\"\n", TIGHTER, 1);
+    let tighter = rules.replacen("id = \"notch_with_s2\"\n", TIGHTER, 1);
     assert_ne!(tighter, rules);
     folder.save("rules.toml", &tighter, None).unwrap();
     let said = mark(&desk);

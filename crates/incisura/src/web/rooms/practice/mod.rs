@@ -24,7 +24,7 @@ use crate::web::folder::Listed;
 use crate::web::refusal::Refusal;
 use crate::web::shell::{Page, Room, shell};
 use crate::web::words::practice as words;
-use crate::web::{Pairs, SCRIPT, asset, download, off_thread};
+use crate::web::{Pairs, SCRIPT, asset, download, off_thread, spelling};
 use bench::Bench;
 pub(crate) use page::InFile;
 
@@ -157,7 +157,9 @@ async fn ask(
     let answer = off_thread(move || {
         // Whoever hangs up keeps the turn until the work is done.
         let _turn = turn;
-        bench.answer(&desk.folder(), &what, &body)
+        let folder = desk.folder();
+        let answer = bench.answer(&folder, &what, &body)?;
+        Ok(spelling::in_json(answer, folder.settings().spelling))
     });
     let answer = answer.await?;
     Ok(([(header::CONTENT_TYPE, "application/json")], answer).into_response())

@@ -3,7 +3,7 @@
 use axum::http::StatusCode;
 use serde_json::{Value, json};
 
-use crate::web::tests::{answer, desk, get, post_text};
+use crate::web::tests::{answer, desk, get, post, post_text};
 
 fn ask(what: &str, request: &Value) -> (StatusCode, String) {
     let answered = post_text(&desk(), &format!("/practice/core/{what}"), &request.to_string());
@@ -33,6 +33,17 @@ fn the_page_names_its_tests_and_brings_its_modules() {
         assert!(script.text().starts_with("// @ts-check"), "{module}");
     }
     assert_eq!(answer(&desk, get("/practice/practice.css")).status, StatusCode::OK);
+}
+
+#[test]
+fn what_is_drawn_on_is_spelled_as_the_course_says() {
+    let desk = desk();
+    let task = |desk| post_text(desk, "/practice/core/task", &about("test-1.toml").to_string());
+    let usual = task(&desk).text();
+    assert!(usual.contains("ECG") && !usual.contains("EKG"));
+    let settings = "title=A&who=&spelling=EKG";
+    assert_eq!(post(&desk, "/course/settings", settings).status, StatusCode::OK);
+    assert_eq!(task(&desk).text(), usual.replace("ECG", "EKG"));
 }
 
 #[test]
