@@ -27,7 +27,8 @@ impl Turn {
         a + (place - left) * (b - a)
     }
 
-    /// Adds what begins at `from_s` and lasts `lasts_s`, no longer than a turn, by the time since it began.
+    /// Adds what begins at `from_s` and lasts `lasts_s`, no longer than a turn, by the time since
+    /// it began.
     pub(crate) fn add(&mut self, from_s: f64, lasts_s: f64, value: impl Fn(f64) -> f64) {
         let count = self.samples.len() as i64;
         let first = (from_s / self.step_s).ceil() as i64;

@@ -5,8 +5,7 @@
  * Every room has a module with `room`, its address; `cases`, each of which gets a page of its
  * own; and `addresses`, which the accessibility checker goes through in light and dark. A case that
  * fails is tried once more, and told of if that helped. Ends with an error at the first thing that
- * is not as it should be twice; times are reported, not judged, since
- * they depend on the machine.
+ * is not as it should be twice; times are reported, not judged, since they depend on the machine.
  */
 import assert from "node:assert/strict";
 import { mkdirSync } from "node:fs";

@@ -1,8 +1,8 @@
 //! Where bursts of sound begin and end: where the line leaves its resting line for good.
 //!
-//! A burst goes to both sides of the resting line, letters and arrows to one. So a burst is where ink
-//! is to both sides within a stroke's distance, and from there its first and last stroke are followed to
-//! where they leave the resting line.
+//! A burst goes to both sides of the resting line, letters and arrows to one. So a burst is where
+//! ink is to both sides within a stroke's distance, and from there its first and last stroke are
+//! followed to where they leave the resting line.
 
 /// Strokes to either side of a burst are no farther apart, in millimetres.
 const STROKES_MM: f64 = 1.6;
@@ -25,8 +25,8 @@ const PASSING_MM: f64 = 0.6;
 /// millimetres.
 const SLOPE_MM: f64 = 0.6;
 const CONTINUED_MM: f64 = 1.0;
-/// A stroke that is so far beyond having left the resting line, in millimetres, where it is first seen, is
-/// an upright one, if no alignment line hides what is before it.
+/// A stroke that is so far beyond having left the resting line, in millimetres, where it is first
+/// seen, is an upright one, if no alignment line hides what is before it.
 const UPRIGHT_MM: f64 = 0.35;
 /// A low upright stroke comes out of the resting line by so much within twice so long, and goes no
 /// higher than by so much after that, in millimetres.
@@ -64,10 +64,11 @@ pub(crate) struct Reaches {
 pub(crate) struct Extent {
     /// Its first and its last column.
     pub(crate) columns: [usize; 2],
-    /// Where its first stroke leaves the resting line and its last one comes back to it, in columns.
-    pub(crate) ends: [f64; 2],
-    /// How much of its beginning and its end goes to one side alone for longer than a stroke does, in
+    /// Where its first stroke leaves the resting line and its last one comes back to it, in
     /// columns.
+    pub(crate) ends: [f64; 2],
+    /// How much of its beginning and its end goes to one side alone for longer than a stroke does,
+    /// in columns.
     pub(crate) doubt: [f64; 2],
     /// Whether it begins and ends with an upright stroke.
     pub(crate) upright: [bool; 2],
@@ -76,15 +77,17 @@ pub(crate) struct Extent {
 /// One end of a burst.
 struct End {
     column: usize,
-    /// Where exactly its stroke comes back to the resting line, and how much is in doubt, in columns.
+    /// Where exactly its stroke comes back to the resting line, and how much is in doubt, in
+    /// columns.
     exact: f64,
     doubt: f64,
     upright: bool,
 }
 
 impl Reaches {
-    /// Of a panel's ink: `inked` tells of a column and a row whether there is ink, and `lines` in which
-    /// columns alignment lines cross the resting line, which is looked for about the row `rest`.
+    /// Of a panel's ink: `inked` tells of a column and a row whether there is ink, and `lines` in
+    /// which columns alignment lines cross the resting line, which is looked for about the row
+    /// `rest`.
     pub(crate) fn of(
         [columns, rows]: [usize; 2],
         rest: f64,
@@ -106,8 +109,8 @@ impl Reaches {
                 (top as f64 - base[x]).max(base[x] - bottom as f64).max(0.0)
             };
             let on = runs[x].iter().find(|&&run| off(run) <= 0.5 * near);
-            // Where the line rests, what stands apart from it on one side is written there; but beside an
-            // alignment line it may be what that cut off.
+            // Where the line rests, what stands apart from it on one side is written there; but
+            // beside an alignment line it may be what that cut off.
             let all = [runs[x].first()?[0], runs[x].last()?[1]];
             let thin = on.filter(|[top, bottom]| ((bottom - top) as f64) < 2.0 * stroke + 1.0);
             let written = thin.filter(|[top, bottom]| all[0] == *top || all[1] == *bottom);
@@ -177,8 +180,8 @@ impl Reaches {
         }
     }
 
-    /// The end of a burst that is searched for from its `outer` column to its `inner` one: its right end or
-    /// its left one. What is `left` pixels from the resting line has left it.
+    /// The end of a burst that is searched for from its `outer` column to its `inner` one: its
+    /// right end or its left one. What is `left` pixels from the resting line has left it.
     fn end(&self, [outer, inner]: [usize; 2], left: f64, right: bool) -> End {
         let way: Vec<usize> =
             if right { (inner..=outer).rev().collect() } else { (outer..=inner).collect() };
@@ -217,8 +220,8 @@ impl Reaches {
         End { column, exact, doubt, upright }
     }
 
-    /// Whether the ink at the first of `columns` comes out of the resting line at once, compared with a column
-    /// `before` it, and then goes no higher, as that of a low upright stroke does.
+    /// Whether the ink at the first of `columns` comes out of the resting line at once, compared
+    /// with a column `before` it, and then goes no higher, as that of a low upright stroke does.
     fn stands(&self, columns: &[usize], before: Option<usize>) -> bool {
         let near = self.px(STANDS_MM);
         let most =
@@ -228,8 +231,8 @@ impl Reaches {
         rise > JUMP_MM * self.px_per_mm && more < LEVEL_MM * self.px_per_mm
     }
 
-    /// How far before the first of `columns` a stroke that is followed along them left the resting line, in
-    /// columns; less than none where it is upright, since its middle counts.
+    /// How far before the first of `columns` a stroke that is followed along them left the resting
+    /// line, in columns; less than none where it is upright, since its middle counts.
     fn continued(&self, columns: &[usize]) -> f64 {
         let Some(&first) = columns.first() else { return 0.0 };
         let half = self.half();

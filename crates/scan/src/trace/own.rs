@@ -16,7 +16,8 @@ const LETTER_SHARE: f64 = 0.5;
 /// A stroke's width counts as no more than this where lines are told from letters, in millimetres.
 const STROKE_MM: f64 = 0.6;
 /// A letter that touches a sound reaches to one side of the resting line alone, no farther than
-/// this to the other, for at least so long, and at least and at most so far, in millimetres.
+/// this to the other, for at least so long, and at least and at most so far, in millimetres; a
+/// sound's stroke is narrower.
 const ASIDE_MM: f64 = 0.8;
 const TOUCHES_MM: f64 = 2.6;
 const BODY_MM: [f64; 2] = [2.0, 8.0];
@@ -25,8 +26,8 @@ const NARROW_MM: f64 = 1.4;
 const OF_LINE_MM: f64 = 1.2;
 /// What was cut off a sound is no farther from it and from its resting line, in millimetres.
 const CUT_OFF_MM: f64 = 0.8;
-/// The sides of an outline are no farther than this from its resting line where they were cut off, in
-/// millimetres.
+/// The sides of an outline are no farther than this from its resting line where they were cut off,
+/// in millimetres.
 const OUTLINE_MM: f64 = 4.0;
 /// A sound goes on beside its higher strokes for so long, in millimetres.
 const BESIDE_MM: f64 = 0.4;
@@ -315,8 +316,8 @@ impl Pieces {
         is_even(one, self.rest) || self.bounds.iter().zip(kinds).any(opposite)
     }
 
-    /// Whether a piece stands on the resting line, closely beside a sound: then it is one of its strokes,
-    /// cut off with an alignment line or where it crosses the resting line.
+    /// Whether a piece stands on the resting line, closely beside a sound: then it is one of its
+    /// strokes, cut off with an alignment line or where it crosses the resting line.
     fn goes_on(&self, one: &PixelBox, sounds: &[PixelBox]) -> bool {
         let near = self.px(CUT_OFF_MM);
         let stands = one.top <= self.rest + near && self.rest <= one.bottom + near;

@@ -287,7 +287,7 @@ fn burst(
     let (style, confidence) = style(sight, columns, [top, bottom], own);
     let [from_mm, to_mm] = ends.map(x);
     let doubt_mm = doubt.map(|columns| columns / ink.px_per_mm);
-    let burst = Burst {
+    Some(Burst {
         from_mm,
         to_mm,
         centre_mm: x(moment / sum.max(1e-9)),
@@ -295,13 +295,12 @@ fn burst(
         style,
         doubt_mm,
         confidence,
-    };
-    Some(burst)
+    })
 }
 
-/// A hatched burst often begins or ends on an alignment line, whose ink is taken out: where its first or last
-/// stroke is `upright` and such a line is near, there may be another one. If the line is darker or
-/// wider there than elsewhere, there is.
+/// A hatched burst often begins or ends on an alignment line, whose ink is taken out: where its
+/// first or last stroke is `upright` and such a line is near, there may be another one. If the line
+/// is darker or wider there than elsewhere, there is.
 fn with_lines(
     ink: &Ink,
     region: Region,
