@@ -44,8 +44,12 @@ const EARLY_S: f64 = 0.01;
 /// subject's sequences takes the next occurrence of its landmarks in turn, so that a T wave
 /// belongs to its own QRS complex even where several beats are shown. In a cycle that
 /// repeats, a beat's late landmarks are also found where they have wrapped round to the
-/// beginning, and are given times past the end. In a cycle of one beat that does not repeat,
-/// such as a drawing, every landmark belongs to it, wherever it stands.
+/// beginning, and are given times past the end.
+///
+/// In a drawing, which does not repeat, something may stand before what it should follow: where
+/// the next occurrence comes only after the next beat's anchor, or not at all, the one in this
+/// beat belongs to it. In a drawing of one beat every landmark belongs to that, wherever it
+/// stands.
 pub fn beats(cycle: &Cycle, subject: &Subject) -> Vec<Beat> {
     let all = Occurrences::new(cycle, subject);
     let reference = subject.reference_channel.as_str();
@@ -69,8 +73,10 @@ pub fn beats(cycle: &Cycle, subject: &Subject) -> Vec<Beat> {
             first.map_or(guess, |place| place.time_s)
         })
         .collect();
-    let beat = |index: usize| {
+    let mut found: Vec<Beat> = Vec::with_capacity(count);
+    for index in 0..count {
         let end = starts.get(index + 1).copied();
+        let next_anchor = anchors.get(index + 1).map(|anchor| anchor.time_s);
         let mut beat = Beat::default();
         for point in all.points() {
             if beat.places.contains_key(point) {
@@ -91,15 +97,22 @@ pub fn beats(cycle: &Cycle, subject: &Subject) -> Vec<Beat> {
             // What first occurs in the next beat is missing from this one.
             let limit = end.map(|end| end + from - starts[index]);
             let next = next.filter(|place| limit.is_none_or(|limit| place.time_s < limit));
-            let found = if lone { next.or_else(|| places.first().copied()) } else { next };
-            if let Some(place) = found {
+            let own = next.filter(|place| next_anchor.is_none_or(|anchor| place.time_s < anchor));
+            let taken = found.last().and_then(|before| before.time_s(point));
+            let early = places.iter().rfind(|place| {
+                (starts[index] - EARLY_S..from).contains(&place.time_s)
+                    && taken.is_none_or(|taken| place.time_s > taken)
+            });
+            let early = early.filter(|_| span.is_none()).copied();
+            let place = own.or(early).or(next);
+            if let Some(place) = place.or(places.first().filter(|_| lone).copied()) {
                 beat.places.insert(point.clone(), place);
             }
         }
         add_strokes(&mut beat, cycle, subject);
-        beat
-    };
-    (0..count).map(beat).collect()
+        found.push(beat);
+    }
+    found
 }
 
 /// What the subject's sequences put before `point` on its own channel or among the events.

@@ -5,7 +5,7 @@ mod support;
 
 use std::collections::BTreeMap;
 
-use convention::{Convention, Outcome, Scale, Unit, Verdict, beats, judge};
+use convention::{Convention, Outcome, Point, Scale, Unit, Verdict, beats, judge};
 use cycle::{Cycle, Label, Trace};
 use proptest::prelude::*;
 
@@ -20,6 +20,10 @@ fn verdict(cycle: &Cycle, body: &str) -> Verdict {
 #[track_caller]
 fn near(value: f64, expected: f64) {
     assert!((value - expected).abs() < 1e-6, "{value} in place of {expected}");
+}
+
+fn event(name: &str) -> Point {
+    Point::new(name, None)
 }
 
 const DIP: &str = "kind = \"timing\"\nlandmark = \"dip\"\n";
@@ -496,6 +500,23 @@ fn a_beat_without_the_landmark_is_left_out() {
         beats.iter().map(|beat| beat.time_s(&mark("dip", "force"))).collect();
     assert_eq!(dips[1], None);
     near(dips[2].unwrap(), 2.6);
+}
+
+/// One mistake costs once: what else was drawn in a beat still belongs to it.
+#[test]
+fn what_stands_before_what_it_should_follow_belongs_to_its_beat() {
+    let mut cycle = run(&[0.0, 0.0, 0.0]);
+    for (turn, open) in cycle.events.iter_mut().filter(|event| event.name == "opens").enumerate() {
+        open.time_s = turn as f64 + 0.7;
+    }
+    let beats = beats(&cycle, &subject());
+    for (turn, beat) in (0..).map(f64::from).zip(&beats) {
+        near(beat.time_s(&event("opens")).unwrap(), turn + 0.7);
+        near(beat.time_s(&event("closes")).unwrap(), turn + 0.54);
+    }
+    let body = |with: &str| format!("{DIP}with = \"{with}\"\ntolerance_ms = 21");
+    assert_eq!(verdict(&cycle, &body("closes")).outcome, Met);
+    assert_eq!(verdict(&cycle, &body("opens")).outcome, NotMet);
 }
 
 /// At a short period the late landmarks have wrapped round to before the start of the pulse.

@@ -33,8 +33,9 @@ pub struct Signs {
     pub height: Option<f64>,
 }
 
-/// Weights of a logistic regression: how likely a landmark that was found is within 1.5 mm of where it
-/// was drawn, for lines and for bursts. Fitted to 299 invented drawings (`accuracy --fit signs`).
+/// Weights of a logistic regression: how likely a landmark that was found is within 1.5 mm of
+/// where it was drawn, for lines and for bursts. Fitted to 299 invented drawings (`accuracy --fit
+/// signs`).
 struct Weights {
     constant: f64,
     confidence: f64,

@@ -6,6 +6,7 @@
 //! for a person to say. [`feedback_pages`] tells each student, [`class_pages`] the instructor.
 //! Pictures of pages are only shown, never measured, and nothing is read or written.
 
+mod absence;
 mod class_picture;
 mod doubt;
 mod drawn;

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use sheet::{BarPlace, PanelPlace};
 
 use crate::drawn::{DrawnBar, DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace};
-use crate::{Rubric, doubt};
+use crate::{Rubric, absence, doubt};
 
 /// A landmark or an event where it was drawn.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -43,6 +43,9 @@ pub struct Absent {
     pub channel: Option<String>,
     /// How sure it is that it was not drawn, 0 … 1.
     pub confidence: f64,
+    /// Whether that is plain to see: there is a trace, and nothing on it that could be it.
+    #[serde(default)]
+    pub evident: bool,
 }
 
 /// What was found on a sheet.
@@ -73,6 +76,8 @@ const OFFSET_MM: f64 = 0.5;
 const FAR_MM: f64 = 12.0;
 /// How sure it can be that a landmark is absent from a beat that another beat has.
 const ELSEWHERE: f64 = 0.8;
+/// How sure it is that what is plainly not there was not drawn.
+const EVIDENT: f64 = 0.999;
 /// So near to a row's end a bar goes on past it, in millimetres.
 const CUT_MM: f64 = 1.5;
 
@@ -86,6 +91,7 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     }
     let curves = curves(sheet, rubric);
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
+    let evident = absence::evident(sheet, &reading, &curves, rubric);
     doubt::doubt(&mut reading, &curves, rubric);
     for found in reading.found {
         let Some(panel) = rubric.panel(&found.channel).filter(|on| !on.place.given) else {
@@ -126,27 +132,35 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
             channel: Some(found.channel),
         });
     }
-    let asked = |missing: &landmarks::Missing| {
+    let asked = |(missing, _): &(landmarks::Missing, bool)| {
         rubric.panel(&missing.channel).is_some_and(|on| !on.place.given)
     };
-    located.absent = absent(reading.missing.into_iter().filter(asked), &located.marks);
+    let missing = reading.missing.into_iter().zip(evident);
+    located.absent = absent(missing.filter(asked), &located.marks);
     located
 }
 
 /// What is missing: as sure as in the beat in which it is least so, and not sure at all where
 /// another beat has it.
-fn absent(missing: impl Iterator<Item = landmarks::Missing>, marks: &[Mark]) -> Vec<Absent> {
+fn absent(
+    missing: impl Iterator<Item = (landmarks::Missing, bool)>,
+    marks: &[Mark],
+) -> Vec<Absent> {
     let mut all: Vec<Absent> = Vec::new();
-    for one in missing {
+    for (one, evident) in missing {
         let channel = Some(one.channel);
         let same = |absent: &&mut Absent| absent.name == one.name && absent.channel == channel;
         if let Some(before) = all.iter_mut().find(same) {
             before.confidence = before.confidence.min(one.confidence);
+            before.evident &= evident;
             continue;
         }
         let seen = marks.iter().any(|mark| mark.name == one.name && mark.channel == channel);
         let confidence = one.confidence * if seen { ELSEWHERE } else { 1.0 };
-        all.push(Absent { name: one.name, channel, confidence });
+        all.push(Absent { name: one.name, channel, confidence, evident });
+    }
+    for one in all.iter_mut().filter(|one| one.evident) {
+        one.confidence = EVIDENT;
     }
     all
 }

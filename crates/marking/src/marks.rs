@@ -149,20 +149,22 @@ impl Marks {
 pub const LEAST_BAND_MM: f64 = 1.0;
 /// A measurement is uncertain by so many standard deviations to either side.
 const DEVIATIONS: f64 = 2.0;
-/// What is not met and off by more than this, in millimetres, may as well be something else that was taken
-/// for what was meant.
+/// What is not met and off by more than this, in millimetres, may as well be something else that
+/// was taken for what was meant.
 pub const FAR_MM: f64 = 11.0;
 /// Times that landmarks are put aside, and elsewhere, to see what becomes of the rules.
 const NEARBY: u64 = 32;
 const ELSEWHERE: usize = 96;
-/// What is found in a smaller share of them is for a person to say: what is met, and what is not, of
-/// which one must be surer, for a zero given wrongly does more harm.
+/// What is found in a smaller share of them is for a person to say: what is met, and what is not,
+/// of which one must be surer, for a zero given wrongly does more harm.
 const AGREED_MET: f64 = 0.96;
 const AGREED_NOT_MET: f64 = 0.99;
 /// What rests on a landmark that is less sure than this is for a person to say, even where all its
 /// other places give the same: it may not be there at all. (In 800 invented drawings 5 of 46 such
 /// verdicts were wrong.)
 const LEAST_SURE: f64 = 0.3;
+/// How sure it is that nothing is in a panel in which no ink is.
+const PLAIN: f64 = 0.999;
 /// A landmark was not drawn if it is this sure.
 const SURE: f64 = 0.995;
 
@@ -291,8 +293,8 @@ enum Known<'a> {
     Placed,
     /// It was not drawn.
     Absent(&'a Absent),
-    /// Nothing is drawn where it belongs.
-    Empty,
+    /// Nothing is drawn where it belongs: on this channel or bar.
+    Empty(&'a str),
     /// It was not found, and may or may not be there.
     Unknown,
 }
@@ -365,16 +367,27 @@ impl Marker<'_> {
         };
         let mut all: Vec<Known<'_>> =
             rule.says.points().into_iter().map(|point| self.known(point)).collect();
-        if own.is_some_and(|channel| self.located.empty.contains(channel)) {
-            all.push(Known::Empty);
-        }
+        let empty = self.located.empty.iter().find(|empty| own == Some(empty));
+        all.extend(empty.map(|channel| Known::Empty(channel)));
         self.not_drawn(&all, mark);
     }
 
     fn not_drawn(&self, all: &[Known<'_>], mark: &mut RuleMark) {
-        if all.iter().any(|known| matches!(known, Known::Empty)) {
+        let mut empty = all.iter().filter_map(|known| match known {
+            Known::Empty(place) => Some(*place),
+            _ => None,
+        });
+        if let Some(first) = empty.next() {
             mark.proposal = Some(Outcome::NotMet);
-            mark.question = Some("Is nothing drawn here?".to_owned());
+            let plain = [first].into_iter().chain(empty).find_map(|place| self.left_out(place));
+            if let Some(title) = plain {
+                mark.outcome = Outcome::NotMet;
+                mark.points = Some(0.0);
+                mark.confidence = PLAIN;
+                mark.why = format!("Nothing is drawn in the panel of {title}.");
+            } else {
+                mark.question = Some("Is nothing drawn here?".to_owned());
+            }
             return;
         }
         let absent = all.iter().filter_map(|known| match known {
@@ -387,16 +400,34 @@ impl Marker<'_> {
         let title = self.rubric.subject.title_of(&absent.name).unwrap_or(&absent.name);
         mark.proposal = Some(Outcome::NotMet);
         mark.confidence = absent.confidence;
-        mark.why = format!("The {title} was not drawn, or cannot be told from the rest.");
+        let perhaps = if absent.evident { "" } else { ", or cannot be told from the rest" };
+        mark.why = format!("The {title} was not drawn{perhaps}.");
         // Sounds may be as small as letters and smudges.
         let small = absent.channel.as_ref().is_some_and(|channel| self.rubric.has_bursts(channel));
         // What every such trace has can only have been overlooked.
-        if absent.confidence >= SURE && !small && self.may_be_lacking(absent) {
+        let lacking = absent.confidence >= SURE && !small && self.may_be_lacking(absent);
+        if absent.evident || lacking {
             mark.outcome = Outcome::NotMet;
             mark.points = Some(0.0);
         } else {
             mark.question = Some(format!("Was the {title} drawn?"));
         }
+    }
+
+    /// The title of a panel that was evidently left out: nothing is drawn or written in it, and
+    /// there is a trace in another on the same page. Strokes in a bar's row may lie on its
+    /// printed line, unseen.
+    fn left_out(&self, place: &str) -> Option<&str> {
+        let page = self.rubric.panel(place)?.page;
+        let page = self.sheet.pages.iter().find(|other| other.page == page)?;
+        let traces = page.traces.iter().map(|trace| (&trace.channel, trace.points_mm.len()));
+        let sounds = page.sounds.iter().map(|one| (&one.channel, one.envelope_mm.len()));
+        let mut others = traces.chain(sounds);
+        others.find(|(channel, inked)| *channel != place && *inked > 1)?;
+        if page.written.iter().any(|written| written.channel == place) {
+            return None;
+        }
+        self.rubric.subject.channel(place).map(|kind| kind.title.as_str())
     }
 
     /// Whether a good trace may lack a landmark.
@@ -415,8 +446,8 @@ impl Marker<'_> {
             Some(channel) => Some(channel.as_str()),
             None => self.rubric.row_of(&point.name).map(|on| on.place.bar.as_str()),
         };
-        if place.is_some_and(|place| located.empty.iter().any(|empty| empty == place)) {
-            return Known::Empty;
+        if let Some(empty) = located.empty.iter().find(|empty| place == Some(empty.as_str())) {
+            return Known::Empty(empty);
         }
         let own = |absent: &&Absent| absent.name == point.name && absent.channel == point.channel;
         located.absent.iter().find(own).map_or(Known::Unknown, Known::Absent)

@@ -6,7 +6,7 @@ use cycle::{Cycle, Subject};
 use heart::Heart;
 use marking::{
     DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace, Marks, Outcome, Rubric, RuleMark,
-    Ruling, locate, mark,
+    Ruling, Written, locate, mark,
 };
 use sheet::{Book, Test};
 
@@ -212,21 +212,96 @@ fn half_marks_are_given_where_the_rubric_has_them() {
     assert_eq!(points(8.0), Some(0.0));
 }
 
+/// A panel that was left out is plain to see where something else is drawn on the page.
 #[test]
-fn an_empty_panel_is_asked_about_and_never_marked_wrong() {
-    let marks = marked(&same, &still, &|sheet| {
-        sheet.pages[0].sounds[0].bursts.clear();
-        sheet.pages[0].sounds[0].envelope_mm.clear();
-    });
+fn a_panel_that_was_left_out_is_not_met() {
+    let marks = marked(&same, &still, &|sheet| leave_out_sounds(&mut sheet.pages[0]));
     for id in ["s1_on_r", "s2_in_t", "notch_with_s2"] {
         let one = rule(&marks, id);
-        assert_eq!(
-            (one.outcome, one.proposal),
-            (Outcome::Review, Some(Outcome::NotMet)),
-            "{one:?}"
-        );
+        assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
+        assert_eq!(one.why, "Nothing is drawn in the panel of Heart sounds.");
     }
     assert_eq!(rule(&marks, "dicrotic_wave").outcome, Outcome::Met);
+}
+
+#[test]
+fn an_empty_panel_is_asked_about_where_it_may_not_have_been_left_out() {
+    let blank = |sheet: &mut DrawnSheet| {
+        leave_out_sounds(&mut sheet.pages[0]);
+        sheet.pages[0].traces[0].points_mm.clear();
+    };
+    let written = |sheet: &mut DrawnSheet| {
+        leave_out_sounds(&mut sheet.pages[0]);
+        sheet.pages[0].written.push(Written {
+            bounds_mm: [50.0, 90.0, 55.0, 95.0],
+            channel: "heart_sounds".to_owned(),
+            writing: false,
+        });
+    };
+    for change in [&blank as &dyn Fn(&mut DrawnSheet), &written] {
+        let marks = marked(&same, &still, change);
+        for id in ["s1_on_r", "s2_in_t", "notch_with_s2"] {
+            let one = rule(&marks, id);
+            let asked = (Outcome::Review, Some(Outcome::NotMet));
+            assert_eq!((one.outcome, one.proposal), asked, "{one:?}");
+        }
+    }
+}
+
+fn leave_out_sounds(page: &mut DrawnPage) {
+    page.sounds[0].bursts.clear();
+    page.sounds[0].envelope_mm.clear();
+}
+
+/// Keeps some of the sounds; in place of the others the resting line is so high.
+fn sounds_kept(page: &mut DrawnPage, keep: &dyn Fn(usize) -> bool, high_mm: f64) {
+    let sounds = &mut page.sounds[0];
+    let all = std::mem::take(&mut sounds.bursts);
+    let (kept, gone): (Vec<_>, Vec<_>) = all.into_iter().enumerate().partition(|(n, _)| keep(*n));
+    sounds.bursts = kept.into_iter().map(|(_, burst)| burst).collect();
+    for (_, burst) in gone {
+        for [x, top, bottom] in &mut sounds.envelope_mm {
+            if (burst.from_mm..=burst.to_mm).contains(x) {
+                let middle = f64::midpoint(*top, *bottom);
+                (*top, *bottom) = (middle - high_mm / 2.0, middle + high_mm / 2.0);
+            }
+        }
+    }
+}
+
+#[test]
+fn sounds_that_evidently_were_not_drawn_are_not_met() {
+    let first = |n: usize| n.is_multiple_of(2);
+    let marks = marked(&same, &still, &|sheet| sounds_kept(&mut sheet.pages[0], &first, 0.5));
+    for id in ["s2_in_t", "notch_with_s2"] {
+        let one = rule(&marks, id);
+        assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
+        assert_eq!(one.why, "The onset of the second heart sound was not drawn.");
+    }
+    assert_eq!(rule(&marks, "s1_on_r").outcome, Outcome::Met);
+    // Something low is drawn there, which may be meant for it; and it is there in one beat.
+    let low = |sheet: &mut DrawnSheet| sounds_kept(&mut sheet.pages[0], &first, 1.5);
+    let one_beat = |sheet: &mut DrawnSheet| {
+        sounds_kept(&mut sheet.pages[0], &|n| first(n) || n == 1, 0.5);
+    };
+    for change in [&low as &dyn Fn(&mut DrawnSheet), &one_beat] {
+        let marks = marked(&same, &still, change);
+        let one = rule(&marks, "s2_in_t");
+        assert_ne!(one.outcome, Outcome::NotMet, "{one:?}");
+    }
+}
+
+#[test]
+fn a_level_line_has_no_waves() {
+    let marks = marked(&same, &still, &|sheet| {
+        for (n, point) in sheet.pages[0].traces[0].points_mm.iter_mut().enumerate() {
+            point[1] = 150.0 + 0.05 * libm::sin(n as f64 / 3.0);
+        }
+    });
+    for id in ["rise_after_s1", "top_at_mid_t", "notch_with_s2", "dicrotic_wave"] {
+        let one = rule(&marks, id);
+        assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
+    }
 }
 
 #[test]
@@ -253,9 +328,10 @@ fn a_notch_that_was_not_drawn_is_said_to_be_missing() {
             }
         }
     });
-    let one = rule(&marks, "notch_with_s2");
-    assert_ne!(one.outcome, Outcome::Met, "{one:?}");
-    assert_eq!(one.proposal, Some(Outcome::NotMet), "{one:?}");
+    for id in ["notch_with_s2", "notch_height", "dicrotic_wave"] {
+        let one = rule(&marks, id);
+        assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
+    }
 }
 
 #[test]

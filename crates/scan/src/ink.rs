@@ -33,6 +33,8 @@ pub struct Ink {
     pub ink: Vec<f32>,
     /// Where print leaves open whether there is a student's ink too.
     pub hidden: Vec<bool>,
+    /// All that is seen, print as well.
+    pub seen: Vec<f32>,
     /// Standard deviation of the paper, in ink.
     pub noise: f64,
     /// The largest shift of the print against the page that was found, in millimetres.
@@ -104,6 +106,7 @@ fn ink_above(page: &Flat, print: &Print, [faintest, deviations]: [f32; 2]) -> Op
         height: print.area.height,
         ink: ink.data,
         hidden,
+        seen: seen.data,
         noise: f64::from(noise),
         shift_mm: f64::from(shift) / scale,
     })
