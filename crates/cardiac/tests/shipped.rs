@@ -284,3 +284,17 @@ fn published_ranges_do_not_contradict_one_another() {
         assert!(row.published.as_ref().is_some_and(|band| band.added_up), "at {rate}");
     }
 }
+
+#[test]
+fn a_convention_is_written_in_either_way() {
+    let spelling = heart::subject().spelling("EKG").unwrap();
+    for shipped in CONVENTIONS {
+        let usual = shipped.convention();
+        let spelled = usual.clone().spelled(&spelling);
+        let [before, after] = [&usual, &spelled].map(|one| format!("{one:?}"));
+        assert!(!after.contains("ECG"), "{}", shipped.name);
+        assert_eq!(after, before.replace("ECG", "EKG"), "{}", shipped.name);
+    }
+    let first = CONVENTIONS[0].convention().spelled(&spelling);
+    assert!(first.title.contains("EKG") && first.rules[0].text.contains("EKG"));
+}

@@ -1,6 +1,6 @@
 //! What a convention is made of.
 
-use cycle::Subject;
+use cycle::{Spelling, Subject};
 
 use crate::{Faults, Point, read};
 
@@ -155,6 +155,19 @@ impl Convention {
     /// Everything that is wrong with it, each with its line and what was expected.
     pub fn from_toml(text: &str, subject: &Subject) -> Result<Self, Faults> {
         read::convention(text, subject)
+    }
+
+    /// The same with all that people read written in another way; identifiers, and what a student
+    /// may write, stay.
+    #[must_use]
+    pub fn spelled(mut self, spelling: &Spelling) -> Self {
+        let own = [&mut self.title, &mut self.about, &mut self.simplifies].into_iter();
+        let rules = self.rules.iter_mut().flat_map(|rule| [&mut rule.text, &mut rule.cause]);
+        let steps = self.steps.iter_mut().flat_map(|step| [&mut step.text, &mut step.cause]);
+        for text in own.chain(rules).chain(steps.flatten()) {
+            spelling.spell(text);
+        }
+        self
     }
 
     /// The channels to draw, from top to bottom.

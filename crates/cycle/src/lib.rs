@@ -29,7 +29,7 @@ pub use nearest::{nearest, unknown_key};
 pub use random::Random;
 pub use subject::{
     BarKind, Burst, ChannelKind, EventKind, Feature, FeatureShape, LandmarkKind, PhaseKind,
-    StrokeKind, Subject,
+    Spelling, StrokeKind, Subject,
 };
 
 /// What can be wrong with a cycle that is read.

@@ -43,6 +43,36 @@ pub struct Subject {
     /// What is drawn in one go, such as the P wave or the first heart sound.
     #[serde(default)]
     pub strokes: Vec<StrokeKind>,
+    /// The ways in which a word of the subject is written, such as ECG and EKG: first the one in
+    /// which everything here is written.
+    #[serde(default)]
+    pub spellings: Vec<String>,
+}
+
+/// One of the ways in which a subject's word is written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Spelling {
+    usual: String,
+    own: String,
+}
+
+impl Spelling {
+    /// The word as it is written.
+    pub fn word(&self) -> &str {
+        &self.own
+    }
+
+    /// `text`, which is written in the usual way, written in this one.
+    pub fn spelled(&self, text: &str) -> String {
+        text.replace(&self.usual, &self.own)
+    }
+
+    /// Writes `text` in this way.
+    pub fn spell(&self, text: &mut String) {
+        if self.usual != self.own && text.contains(&self.usual) {
+            *text = self.spelled(text);
+        }
+    }
 }
 
 /// One kind of trace.
@@ -247,6 +277,32 @@ impl LandmarkKind {
 }
 
 impl Subject {
+    /// The way of writing that `word` is one of, if the subject knows it.
+    pub fn spelling(&self, word: &str) -> Option<Spelling> {
+        let usual = self.spellings.first()?.clone();
+        let own = self.spellings.iter().find(|one| *one == word)?.clone();
+        Some(Spelling { usual, own })
+    }
+
+    /// The same with all that people read written in another way; identifiers stay.
+    #[must_use]
+    pub fn spelled(mut self, spelling: &Spelling) -> Self {
+        let title = std::iter::once(&mut self.title);
+        let channels = self.channels.iter_mut().flat_map(|kind| [&mut kind.title, &mut kind.label]);
+        let marks = self.landmarks.iter_mut().flat_map(|kind| [&mut kind.title, &mut kind.label]);
+        let events = self.events.iter_mut();
+        let events = events.flat_map(|kind| [Some(&mut kind.title), kind.noun.as_mut()]);
+        let phases = self.phases.iter_mut().flat_map(|kind| [&mut kind.title, &mut kind.short]);
+        let bars = self.bars.iter_mut().flat_map(|kind| [&mut kind.title, &mut kind.state]);
+        let strokes = self.strokes.iter_mut();
+        let strokes = strokes.flat_map(|kind| [&mut kind.title, &mut kind.draw, &mut kind.cause]);
+        let texts = title.chain(channels).chain(marks).chain(events.flatten());
+        for text in texts.chain(phases).chain(bars).chain(strokes) {
+            spelling.spell(text);
+        }
+        self
+    }
+
     /// The channel called `id`.
     pub fn channel(&self, id: &str) -> Option<&ChannelKind> {
         self.channels.iter().find(|kind| kind.id == id)

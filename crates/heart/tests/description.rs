@@ -208,3 +208,22 @@ fn conditions_name_sources_and_not_files() {
         assert!(!condition.source.contains(".rs"), "{}: {}", condition.name, condition.source);
     }
 }
+
+/// What people read is written in the other way, and nothing else is another.
+#[test]
+fn the_subject_is_written_in_either_way() {
+    let usual = subject();
+    let spelling = usual.spelling("EKG").unwrap();
+    assert_eq!(spelling.word(), "EKG");
+    assert_eq!(usual.spelling("EEG"), None);
+    let text = |subject: &cycle::Subject| {
+        let all = cycle::Subject { spellings: Vec::new(), ..subject.clone() };
+        serde_json::to_string(&all).unwrap()
+    };
+    let spelled = usual.clone().spelled(&spelling);
+    assert!(text(&usual).contains("ECG") && !text(&usual).contains("EKG"));
+    assert_eq!(text(&spelled), text(&usual).replace("ECG", "EKG"));
+    assert_eq!(spelled.reference_channel, "ecg");
+    let same = usual.spelling("ECG").unwrap();
+    assert_eq!(usual.clone().spelled(&same), usual);
+}

@@ -88,10 +88,9 @@ pub(crate) fn is_whole(folder: &Path) -> bool {
 /// Everything that is made from the texts: printed sheets, a recording, and scans of the filled-in
 /// sheets, which come last and all at once. Gives the numbers of students and of scans.
 pub(crate) fn write_rest(folder: &Path) -> Result<(usize, usize), Failure> {
-    let sheets = folder.join("sheets");
     sheet_command::print(&args::Sheet {
         test: folder.join("test-1.toml"),
-        output: sheets.clone(),
+        output: folder.join("sheets"),
         roster: Some(folder.join(roster::FILE)),
         spare: None,
         forms: None,
@@ -99,10 +98,6 @@ pub(crate) fn write_rest(folder: &Path) -> Result<(usize, usize), Failure> {
         large_print: false,
         per_student: false,
     })?;
-    // As the app does, so that whoever changes the rules first can still have the sheets read.
-    for name in ["test-1.toml", "rules.toml"] {
-        files::write(&sheets.join(name), files::read(&folder.join(name))?.as_bytes())?;
-    }
     write_recording(folder)?;
     let students = roster::read(&folder.join(roster::FILE))?;
     let scans = scans(folder, &students)?;
@@ -130,7 +125,9 @@ struct Taken {
 
 /// All files of scans.
 fn scans(folder: &Path, students: &[roster::Student]) -> Result<Vec<(String, Vec<u8>)>, Failure> {
-    let own = source(folder.join("test-1.toml"), TEST)?;
+    let path = folder.join("test-1.toml");
+    let text = files::read(&path)?;
+    let own = source(path, &text)?;
     let forms = own.test.forms;
     let copies: Vec<Copy> = students
         .iter()

@@ -29,7 +29,8 @@ const TO_PREDICT: usize = 2;
 
 /// The questions of each form, in the same order and of the same kinds in all.
 pub(crate) fn exercises(test: &Test, forms: &[FormHeart]) -> Result<Vec<Vec<Exercise>>, Failure> {
-    let subject = heart::subject();
+    let known = heart::subject();
+    let subject = test.subject(&known);
     let mut all: Vec<Vec<Exercise>> = Vec::new();
     for (index, form) in forms.iter().enumerate() {
         let seed = test.seed.wrapping_add(index as u64);

@@ -18,6 +18,7 @@ mod mark_command;
 mod measure;
 mod measure_command;
 mod practice_page;
+mod printed_from;
 mod progress;
 mod roster;
 mod schematics;

@@ -61,6 +61,7 @@ fn print_worksheet(lab: &mut Lab, args: &args::Measure, path: &Path) -> Result<(
         length_s: worksheet::LENGTH_S,
         correction: "qtc_bazett",
         caution: recording::CAUTION,
+        spelling: None,
     };
     let key = worksheet::write(&mut lab.recording, &lab.named, &lab.beats, &options, path)?;
     files::tell(&format!("worksheet: {}; key: {}", path.display(), key.display()));

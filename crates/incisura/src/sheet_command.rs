@@ -16,8 +16,9 @@ use sheet::{
 use crate::args;
 use crate::exercises::FormHeart;
 use crate::failure::Failure;
-use crate::test_file::{self, Changes, at_key, strip_heart};
-use crate::{exercises, files, progress, roster};
+use crate::printed_from::GEOMETRY;
+use crate::test_file::{self, Changes, TestFile, at_key, strip_heart};
+use crate::{exercises, files, printed_from, progress, roster};
 
 /// Who has which sheet, beside the sheets.
 pub(crate) const SHEET_LIST: &str = "sheets.csv";
@@ -37,7 +38,7 @@ pub(crate) fn print(args: &args::Sheet) -> Result<String, Failure> {
     let students = args.roster.as_deref().map(roster::read).transpose()?.unwrap_or_default();
     let order = Order { students, spare: args.spare };
     with_press(&args.test, &text, &changes, order, |press| {
-        let mut print = Print { title: &press.test.title, files: Vec::new(), said: String::new() };
+        let mut print = Print { test: press.test, files: Vec::new(), said: String::new() };
         let mut sheets = press.sheets()?;
         let mut asked = Vec::new();
         for document in Document::of(press.test) {
@@ -54,9 +55,20 @@ pub(crate) fn print(args: &args::Sheet) -> Result<String, Failure> {
         for (sheet, asked) in sheets.iter_mut().zip(asked) {
             sheet.extend(asked);
         }
-        print.file("geometry.json", press.geometry()?.into_bytes());
+        print.file(GEOMETRY, press.geometry()?.into_bytes());
         if !press.order.students.is_empty() {
             print.file(SHEET_LIST, press.order.sheet_list(press.test.forms).into_bytes());
+        }
+        // First, so that no sheet is ever there without what it was printed from.
+        files::make_folder(&args.output)?;
+        let file = args.test.file_name().unwrap_or_default().to_string_lossy();
+        match printed_from::keep(&file, &text, press.conventions, &args.output)? {
+            Ok(()) => {
+                let _ = writeln!(print.said, "{file:<22} the test as it is printed now");
+            }
+            Err(why) => files::tell(&format!(
+                "warning: the test is not kept beside its sheets, as {why}; print into a folder of its own if you may change the test later"
+            )),
         }
         let mut said = print.write(&args.output)?;
         if args.per_student {
@@ -159,6 +171,11 @@ impl Document {
             Self::StripsKey => "Key to the ECG strips",
         }
     }
+
+    /// The title of the whole document.
+    pub(crate) fn titled(self, test: &Test) -> String {
+        format!("{}: {}", test.spelled(self.title()), test.title)
+    }
 }
 
 /// For whom sheets are printed.
@@ -210,6 +227,8 @@ pub(crate) struct Press<'a> {
     path: &'a Path,
     text: &'a str,
     pub(crate) test: &'a Test,
+    /// The conventions that the test names.
+    conventions: &'a BTreeMap<String, String>,
     hearts: &'a [FormHeart],
     book: &'a Book<'a>,
     order: Order,
@@ -226,7 +245,7 @@ pub(crate) fn with_press<T>(
     work: impl FnOnce(&Press<'_>) -> Result<T, Failure>,
 ) -> Result<T, Failure> {
     let subject = heart::subject();
-    let test = test_file::read(path, text, changes, &BTreeMap::new())?.test;
+    let TestFile { test, conventions } = test_file::read(path, text, changes, &BTreeMap::new())?;
     let hearts = forms(&test)
         .iter()
         .map(|form| test_file::form_heart(&test, form, path, text))
@@ -246,6 +265,7 @@ pub(crate) fn with_press<T>(
         path,
         text,
         test: &test,
+        conventions: &conventions,
         hearts: &hearts,
         book: &book,
         order,
@@ -321,7 +341,7 @@ impl Press<'_> {
 
 /// What will be written, once all of it could be made.
 struct Print<'a> {
-    title: &'a str,
+    test: &'a Test,
     files: Vec<(&'static str, Vec<u8>)>,
     /// What is told of it, a line each.
     said: String,
@@ -329,10 +349,9 @@ struct Print<'a> {
 
 impl Print<'_> {
     fn pdf(&mut self, document: Document, pages: &[Page]) -> Result<(), Failure> {
-        let (name, what) = (document.file(), document.title());
-        let pdf = progress::during("writing pages", || {
-            figure::pdf_of(pages, &format!("{what}: {}", self.title))
-        })?;
+        let name = document.file();
+        let title = document.titled(self.test);
+        let pdf = progress::during("writing pages", || figure::pdf_of(pages, &title))?;
         let count = pages.len();
         let unit = if count == 1 { "page" } else { "pages" };
         let _ = writeln!(self.said, "{name:<22} {count} {unit}");
@@ -347,7 +366,6 @@ impl Print<'_> {
 
     /// Writes everything into `folder`; gives what there is to tell.
     fn write(self, folder: &Path) -> Result<String, Failure> {
-        files::make_folder(folder)?;
         for (name, bytes) in &self.files {
             files::write(&folder.join(name), bytes)?;
         }
@@ -432,4 +450,42 @@ fn accepted(reading: &cardiac::Reading) -> String {
     let Some(tolerance) = reading.tolerance else { return String::new() };
     let unit = if reading.unit == "/min" { "a minute" } else { reading.unit };
     format!("± {tolerance:.0} {unit}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All that is on the pages of everything that can be printed of a test, with the titles.
+    fn said(text: &str, large_print: bool) -> Vec<String> {
+        let changes = Changes { large_print, ..Changes::default() };
+        let all = with_press(Path::new("t.toml"), text, &changes, Order::default(), |press| {
+            let said = |document: Document| {
+                let pages = press.pages(document)?;
+                Ok(format!("{}\n{pages:?}", document.titled(press.test)))
+            };
+            Document::ALL.into_iter().map(said).collect::<Result<Vec<String>, Failure>>()
+        });
+        all.unwrap_or_else(|failure| panic!("{failure}"))
+    }
+
+    #[test]
+    fn every_document_is_written_as_the_test_says() {
+        let text = "title = \"T\"\nconvention = \"first_course\"\nword_list = true\n\
+            handouts = [\"model_copy\", \"steps\", \"labelled\", \"cloze\", \"raised_line\"]\n";
+        let rest = "[questions]\norder = 2\nfirst = 2\nbetween = 2\ncalculate = 5\npredict = 2\n\
+            [[strips]]\nrate_bpm = 75\n";
+        for large in [false, true] {
+            let usual = said(&format!("{text}{rest}"), large);
+            let other = said(&format!("{text}spelling = \"EKG\"\n{rest}"), large);
+            let mut found = 0;
+            for ((document, usual), other) in Document::ALL.into_iter().zip(usual).zip(other) {
+                let (before, after) = (usual.matches("ECG").count(), other.matches("EKG").count());
+                assert!(!usual.contains("EKG") && !other.contains("ECG"), "{document:?}: {other}");
+                assert_eq!(before, after, "{document:?}");
+                found += before;
+            }
+            assert!(found > 20, "{found}");
+        }
+    }
 }

@@ -8,6 +8,7 @@ mod values;
 
 use std::path::{Path, PathBuf};
 
+use cycle::Spelling;
 use figure::Page;
 use recording::{Beat, Named, Source, measure};
 use sheet::{Paper, StripPanel, StripSpec, Worksheet, WorksheetRow, strip_over, worksheet_pages};
@@ -31,6 +32,8 @@ pub(crate) struct Options<'a> {
     pub(crate) correction: &'a str,
     /// The caution, which stands at the foot of every page.
     pub(crate) caution: &'a str,
+    /// How the electrocardiogram's name is written, where not in the usual way.
+    pub(crate) spelling: Option<&'a Spelling>,
 }
 
 /// How many seconds a worksheet shows where nobody says so.
@@ -68,7 +71,10 @@ pub(crate) fn worksheet(
             options.title
         )));
     }
-    let shown = Shown::read(source, named, &beats, [from_s, from_s + length_s])?;
+    let mut shown = Shown::read(source, named, &beats, [from_s, from_s + length_s])?;
+    if let Some(spelling) = options.spelling {
+        shown.spell(spelling);
+    }
     Ok(worksheet_pages(&filled(&shown, named, &beats, options)))
 }
 
@@ -122,7 +128,7 @@ fn filled(shown: &Shown, named: &[Named], beats: &[Beat], options: &Options<'_>)
     )];
     notes.extend(recording::late_pulse(&measured));
     let [title, _] = titles(options.title);
-    Worksheet {
+    let mut filled = Worksheet {
         title,
         paper: options.paper,
         about: shown.about(),
@@ -131,7 +137,15 @@ fn filled(shown: &Shown, named: &[Named], beats: &[Beat], options: &Options<'_>)
         rows: rows.iter().map(row).collect(),
         questions: values::questions(beats, chosen, named, &blank, options.correction),
         notes,
+    };
+    if let Some(spelling) = options.spelling {
+        let Worksheet { about, scale, questions, notes, .. } = &mut filled;
+        let questions = questions.iter_mut().map(|one| &mut one.text);
+        for text in [about, scale].into_iter().chain(questions).chain(notes) {
+            spelling.spell(text);
+        }
     }
+    filled
 }
 
 fn key_spec(shown: &Shown, spec: &StripSpec, chosen: Option<&Beat>) -> StripSpec {

@@ -483,6 +483,7 @@ fn sheets_are_printed_with_their_key_rubric_and_geometry() {
         let given: Vec<bool> = panels.iter().map(|p| p["given"].as_bool().unwrap()).collect();
         assert_eq!(given, [true, false, false]);
     }
+    assert_eq!(folder.bytes("out/test.toml"), TEST.as_bytes());
     // The same test gives the same bytes.
     folder.succeed(&["sheet", "test.toml", "-o", "again"]);
     for file in ["drawing-sheets.pdf", "key.pdf", "rubric.pdf", "geometry.json"] {

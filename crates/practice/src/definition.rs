@@ -21,6 +21,9 @@ pub struct Definition {
     /// The conventions that it names and that do not come with the program, by name.
     #[serde(default)]
     pub conventions: BTreeMap<String, String>,
+    /// How a word is written that the subject writes in several ways, where the test does not say.
+    #[serde(default)]
+    pub spelling: Option<String>,
 }
 
 impl Definition {
@@ -121,6 +124,12 @@ impl Practice {
     pub fn new(definition: &Definition, level: Level, seed: u64) -> Result<Self, PracticeError> {
         let subject = heart::subject();
         let mut test = read(definition, &subject)?;
+        if let (None, Some(word)) = (&test.spelling, &definition.spelling)
+            && let Some(spelling) = subject.spelling(word)
+        {
+            test.spell(spelling);
+        }
+        let subject = test.subject(&subject).into_owned();
         test.seed = seed;
         test.forms = VARIANTS;
         vary(&mut test);

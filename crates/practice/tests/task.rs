@@ -167,3 +167,28 @@ fn hostile_strokes_do_no_harm() {
     let too_much = judge(json!({ "strokes": { "aortic_pressure": [many] } }));
     assert!(matches!(too_much, Err(PracticeError::TooMuch)));
 }
+
+#[test]
+fn a_task_is_spelled_as_the_test_says_or_else_as_the_course_does() {
+    let all = |test: &str, course: Option<&str>| {
+        let spelling = course.map(str::to_owned);
+        let definition = Definition { test: test.to_owned(), spelling, ..Definition::default() };
+        let practice = Practice::new(&definition, Level::Lines, 4).expect("it is well formed");
+        let verdict = practice.judge(&practice.key()).expect("it can be judged");
+        let steps = practice.steps().expect("it can be built");
+        serde_json::to_string(&(practice.task(), verdict, steps, practice.questions()))
+            .expect("plain data")
+    };
+    let usual = all(FIRST, None);
+    assert!(usual.contains("ECG") && !usual.contains("EKG"));
+    let other = usual.replace("ECG", "EKG");
+    assert_eq!(all(FIRST, Some("EKG")), other);
+    assert_eq!(all(&format!("{FIRST}spelling = \"EKG\"\n"), None), other);
+    assert_eq!(all(&format!("{FIRST}spelling = \"ECG\"\n"), Some("EKG")), usual);
+    // What is the code's is the same for both.
+    let id = |spelling: Option<&str>| {
+        let spelling = spelling.map(str::to_owned);
+        Definition { test: FIRST.to_owned(), spelling, ..Definition::default() }.id()
+    };
+    assert_eq!(id(None), id(Some("EKG")));
+}

@@ -145,3 +145,36 @@ fn a_sheet_with_nothing_on_it_reads_as_empty() {
         assert!(drawn.sounds.iter().all(|sounds| sounds.bursts.is_empty()), "{seed}");
     }
 }
+
+/// The page that is taken away from the scan is the one that was printed, however it is spelled.
+#[test]
+fn a_sheet_that_says_ekg_is_read_as_well() {
+    let text = "title = \"T\"\nconvention = \"first_course\"\n";
+    let [usual, other] = ["ECG", "EKG"].map(|word| {
+        let sheets = Sheets::new(&format!("{text}spelling = \"{word}\"\n"));
+        let subject = heart::subject();
+        let book = Book::new(&sheets.test, &subject, "K7M2QX", vec![sheets.model.clone()]).unwrap();
+        let page = book.drawing_sheets(&book.masters()).unwrap().remove(0);
+        assert!(format!("{:?}", page.blocks).contains(&format!("\"{word}\"")), "it says {word}");
+        let students = (1..=3).map(|seed| Student { tool: Tool::Pencil, ..Student::anyone(seed) });
+        sheets.read(students)
+    });
+    for ((usual, truth), (other, _)) in usual.iter().zip(&other) {
+        let seed = truth.student.seed;
+        assert_eq!(usual.traces.len(), other.traces.len(), "{seed}");
+        for (one, two) in usual.traces.iter().zip(&other.traces) {
+            let near = |at: &[f64; 2]| {
+                let off = |other: &[f64; 2]| (at[0] - other[0]).hypot(at[1] - other[1]);
+                two.points_mm.iter().map(off).fold(f64::INFINITY, f64::min)
+            };
+            let mut off: Vec<f64> = one.points_mm.iter().map(near).collect();
+            assert!(off.len() > 300 && share(&mut off, 0.95) <= 0.1, "{seed} {}", one.channel);
+        }
+        let bursts = |page: &DrawnPage| page.sounds[0].bursts.clone();
+        let (one, two) = (bursts(usual), bursts(other));
+        assert_eq!(one.len(), two.len(), "{seed}");
+        for (one, two) in one.iter().zip(&two) {
+            assert!((one.from_mm - two.from_mm).abs() <= 0.1, "{seed}: {one:?} {two:?}");
+        }
+    }
+}

@@ -1,5 +1,7 @@
 //! All pages of a test.
 
+use std::borrow::Cow;
+
 use convention::{Point, Rule, Says, Scale, Verdict, beats, judge};
 use cycle::{Cycle, Subject};
 use figure::style::Colour;
@@ -33,7 +35,7 @@ pub struct Copy {
 #[derive(Debug)]
 pub struct Book<'a> {
     test: &'a Test,
-    subject: &'a Subject,
+    subject: Cow<'a, Subject>,
     id: String,
     forms: Vec<FormPages>,
 }
@@ -93,6 +95,8 @@ impl<'a> Book<'a> {
         id: &str,
         models: Vec<Cycle>,
     ) -> Result<Self, SheetError> {
+        let own = test.subject(subject);
+        let subject = own.as_ref();
         let mut pages = Vec::new();
         for (form, model) in forms(test).into_iter().zip(models) {
             let mut pages_of_form = FormPages { form, model, layouts: Vec::new() };
@@ -106,12 +110,12 @@ impl<'a> Book<'a> {
             }
             pages.push(pages_of_form);
         }
-        Ok(Self { test, subject, id: id.to_owned(), forms: pages })
+        Ok(Self { test, subject: own, id: id.to_owned(), forms: pages })
     }
 
-    /// What things are called.
-    pub fn subject(&self) -> &'a Subject {
-        self.subject
+    /// What things are called, as the test writes it.
+    pub fn subject(&self) -> &Subject {
+        &self.subject
     }
 
     /// The test's identifier.
@@ -143,7 +147,7 @@ impl<'a> Book<'a> {
     /// key shows.
     pub fn is_asked(&self, rule: &Rule, form: usize) -> bool {
         let form = &self.forms[form];
-        self.asks_for(rule, form) && shown(form, self.subject, rule)
+        self.asks_for(rule, form) && shown(form, &self.subject, rule)
     }
 
     /// One master of each form, to be copied.
@@ -215,7 +219,7 @@ impl<'a> Book<'a> {
         let title = title(self.test, &form.form, index);
         let whose = copy.name.as_ref().map_or_else(String::new, |name| format!(" · {name}"));
         let mut page = Page::new(layout.size_mm, &(title.clone() + &whose));
-        let told = told(self.test, self.subject, form, index);
+        let told = told(self.test, &self.subject, form, index);
         let Box2 { x, y, w, .. } = layout.head;
         let head = head(self.test, &title, &told);
         page.blocks.extend(head.blocks([x, y], w, copy.name.as_deref()).0);
@@ -304,7 +308,7 @@ impl<'a> Book<'a> {
     /// [`SheetError::Steps`] where the convention's own steps are out of order.
     pub fn steps(&self) -> Result<Vec<Page>, SheetError> {
         let title = format!("{}, step by step", self.figure_title());
-        guide::pages(self.test, self.subject, &self.forms[0].model, &title)
+        guide::pages(self.test, &self.subject, &self.forms[0].model, &title)
     }
 
     /// What the figure is of: the convention, and the heart where it is no healthy one at rest.
@@ -323,7 +327,7 @@ impl<'a> Book<'a> {
     /// [`SheetError::Figure`] where it cannot be drawn.
     pub fn labelled(&self) -> Result<Vec<Page>, SheetError> {
         let title = self.figure_title();
-        Ok(names::labelled_page(self.test, self.subject, &self.one_beat(), &title)?)
+        Ok(names::labelled_page(self.test, &self.subject, &self.one_beat(), &title)?)
     }
 
     /// The first form's figure with numbers in place of names, and its key.
@@ -332,7 +336,7 @@ impl<'a> Book<'a> {
     /// [`SheetError::Figure`] where it cannot be drawn.
     pub fn cloze(&self) -> Result<[Vec<Page>; 2], SheetError> {
         let title = format!("What do the numbers stand for? {}", self.test.title);
-        Ok(names::cloze_pages(self.test, self.subject, &self.one_beat(), &title)?)
+        Ok(names::cloze_pages(self.test, &self.subject, &self.one_beat(), &title)?)
     }
 
     /// The first beat of the first form: names find more room on one beat than on several.
@@ -350,7 +354,7 @@ impl<'a> Book<'a> {
         let mut pages = Vec::new();
         for form in &self.forms {
             let title = form_title(self.test, &form.form);
-            let figures = raised_pages(self.test, self.subject, &form.model, &title)?;
+            let figures = raised_pages(self.test, &self.subject, &form.model, &title)?;
             pages.extend(figures.iter().map(Page::from));
         }
         Ok(pages)
@@ -383,10 +387,10 @@ impl<'a> Book<'a> {
             panels.map(|panel| (panel.channel.clone(), panel.mm_per_unit())).collect();
         let scale = Scale::Paper { mm_per_s: self.test.mm_per_s, mm_per_unit };
         let convention = &self.test.convention;
-        let verdicts = judge(&form.model, convention, self.subject, &scale);
+        let verdicts = judge(&form.model, convention, &self.subject, &scale);
         let rules = convention.rules.iter().zip(verdicts);
         let wanted =
-            rules.filter(|(rule, _)| self.asks_for(rule, form) && shown(form, self.subject, rule));
+            rules.filter(|(rule, _)| self.asks_for(rule, form) && shown(form, &self.subject, rule));
         wanted.map(|(_, verdict)| verdict).collect()
     }
 
@@ -427,7 +431,7 @@ impl<'a> Book<'a> {
 
     fn drawer(&'a self, form: &'a FormPages, page: usize) -> Drawer<'a> {
         let (layout, text) = (&form.layouts[page], &self.test.pages[page]);
-        Drawer::new(self.test, self.subject, &form.model, layout, text)
+        Drawer::new(self.test, &self.subject, &form.model, layout, text)
     }
 }
 

@@ -1,9 +1,10 @@
 //! A test's definition in TOML.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use convention::{Convention, Fault, Faults};
-use cycle::Subject;
+use cycle::{Spelling, Subject};
 use figure::font;
 use serde::Deserialize;
 use toml::Spanned;
@@ -49,6 +50,9 @@ pub struct Test {
     pub questions: Questions,
     /// Strips on grid paper.
     pub strips: Vec<StripText>,
+    /// How a word is written that the subject writes in several ways; in the usual one where the
+    /// file says nothing. What a person typed as a title, a course or instructions stays.
+    pub spelling: Option<Spelling>,
     /// Whether everything is printed large.
     pub large_print: bool,
 }
@@ -248,6 +252,7 @@ struct TestText {
     seed: u64,
     #[serde(default)]
     heart: BTreeMap<String, SettingText>,
+    spelling: Option<Spanned<String>>,
 }
 
 #[derive(Deserialize)]
@@ -319,6 +324,17 @@ impl Test {
         let convention =
             convention.map_err(|what| Faults(vec![fault(file.convention.span().start, what)]))?;
 
+        let spelling = file.spelling.as_ref().and_then(|word| {
+            let known = subject.spelling(word.as_ref());
+            if known.is_none() {
+                let what = match &subject.spellings[..] {
+                    [] => "this subject has no word that is written in several ways".to_owned(),
+                    all => format!("spelling is one of {}", all.join(", ")),
+                };
+                faults.push(fault(word.span().start, what));
+            }
+            known
+        });
         if file.title.as_ref().trim().is_empty() {
             let what = "the title is empty; it heads every page".to_owned();
             faults.push(fault(file.title.span().start, what));
@@ -475,7 +491,7 @@ impl Test {
         let course = file.course.map_or_else(String::new, Spanned::into_inner);
         let title = file.title.into_inner();
         let TestText { paper, orientation, seed, drawn_from, word_list, .. } = file;
-        Ok(Self {
+        let mut test = Self {
             title,
             course,
             instructions,
@@ -494,8 +510,32 @@ impl Test {
             word_list,
             questions,
             strips,
+            spelling: None,
             large_print: false,
-        })
+        };
+        if let Some(spelling) = spelling {
+            test.spell(spelling);
+        }
+        Ok(test)
+    }
+
+    /// The same test with the subject's word written in this way.
+    pub fn spell(&mut self, spelling: Spelling) {
+        self.convention = self.convention.clone().spelled(&spelling);
+        self.spelling = Some(spelling);
+    }
+
+    /// `text`, which nobody typed for this test, as the test writes it.
+    pub fn spelled(&self, text: &str) -> String {
+        self.spelling.as_ref().map_or_else(|| text.to_owned(), |way| way.spelled(text))
+    }
+
+    /// What things are called, as the test writes it.
+    pub fn subject<'a>(&self, subject: &'a Subject) -> Cow<'a, Subject> {
+        match &self.spelling {
+            None => Cow::Borrowed(subject),
+            Some(spelling) => Cow::Owned(subject.clone().spelled(spelling)),
+        }
     }
 
     /// The same test in large print: letters of 18 points at least, one beat, a longer second.

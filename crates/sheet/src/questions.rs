@@ -24,6 +24,21 @@ pub struct Exercise {
     pub worked: Vec<String>,
 }
 
+impl Exercise {
+    /// The same, as `test` writes it.
+    fn spelled(&self, test: &Test) -> Self {
+        let all = |texts: &[String]| texts.iter().map(|text| test.spelled(text)).collect();
+        Self {
+            prompt: test.spelled(&self.prompt),
+            choices: all(&self.choices),
+            how: test.spelled(&self.how),
+            lines: self.lines,
+            answer: test.spelled(&self.answer),
+            worked: all(&self.worked),
+        }
+    }
+}
+
 impl From<&Question> for Exercise {
     fn from(question: &Question) -> Self {
         let letters = |indices: &[usize]| {
@@ -105,7 +120,8 @@ pub(crate) fn pages(
 ) -> Vec<Page> {
     let mut flow = begin(test, intro, exercises.len(), Some(name));
     for (index, exercise) in exercises.iter().enumerate() {
-        let mut pieces = asked(&flow, index, intro.points, exercise);
+        let exercise = exercise.spelled(test);
+        let mut pieces = asked(&flow, index, intro.points, &exercise);
         pieces.push(flow.blank_lines(exercise.lines));
         flow.put(pieces);
     }
@@ -116,7 +132,8 @@ pub(crate) fn pages(
 pub(crate) fn key(test: &Test, intro: &Intro<'_>, exercises: &[Exercise]) -> Vec<Page> {
     let mut flow = begin(test, intro, exercises.len(), None);
     for (index, exercise) in exercises.iter().enumerate() {
-        let mut pieces = asked(&flow, index, intro.points, exercise);
+        let exercise = exercise.spelled(test);
+        let mut pieces = asked(&flow, index, intro.points, &exercise);
         pieces.push(flow.strong(&format!("Answer: {}", exercise.answer)));
         pieces.extend(exercise.worked.iter().map(|line| flow.paragraph(line)));
         flow.put(pieces);

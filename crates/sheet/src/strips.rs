@@ -38,11 +38,11 @@ const NOTE: &str = "A small square is 1 mm: 40 ms across and 0.1 mV up. A large 
 /// The strips of `test`, one on a page with room for answers; and their key.
 pub fn strip_pages(test: &Test, strips: &[StripExercise]) -> [Vec<Page>; 2] {
     let size_mm = test.paper.size_mm(Orientation::Portrait);
-    let title = format!("ECG strips: {}", test.title);
+    let title = format!("{}: {}", test.spelled("ECG strips"), test.title);
     let mut asked = Flow::new(size_mm, test.sizes(), &title);
     asked.put(vec![asked.name_line(None)]);
     asked.put(vec![asked.paragraph(NOTE)]);
-    let title = format!("Key to the ECG strips: {}", test.title);
+    let title = format!("{}: {}", test.spelled("Key to the ECG strips"), test.title);
     let mut answered = Flow::new(size_mm, test.sizes(), &title);
     answered.put(vec![answered.paragraph(NOTE)]);
     let columns = |shares: &[(&'static str, f64)]| -> Vec<Column> {

@@ -75,6 +75,29 @@ fn what_a_file_leaves_out_has_a_usual_value() {
 }
 
 #[test]
+fn a_test_says_how_a_word_is_written() {
+    let head = "title = \"ECG quiz\"\ncourse = \"The ECG\"\nconvention = \"two\"\n";
+    let usual = test(head).unwrap();
+    let other = test(&format!("{head}spelling = \"EKG\"\n")).unwrap();
+    let same = test(&format!("{head}spelling = \"ECG\"\n")).unwrap();
+    assert_eq!((&usual.spelling, same.convention), (&None, usual.convention.clone()));
+    assert_eq!((other.title.as_str(), other.course.as_str()), ("ECG quiz", "The ECG"));
+    let (known, model) = (subject(), model(0.8, 2));
+    let pages = |test: &Test| -> Vec<Page> {
+        let book = Book::new(test, &known, "K7M2QX", vec![model.clone()]).unwrap();
+        let sheets = book.drawing_sheets(&book.masters()).unwrap();
+        sheets.into_iter().chain(book.key()).chain(book.rubric()).collect()
+    };
+    let said = |test: &Test| format!("{:?}", pages(test));
+    let (usual, other) = (said(&usual), said(&other));
+    assert!(!usual.contains("EKG") && other.contains("EKG"));
+    let typed = other.matches("ECG quiz").count() + other.matches("The ECG").count();
+    assert_eq!(other.matches("ECG").count(), typed, "{other}");
+    let fault = test(&format!("{head}spelling = \"EEG\"\n")).unwrap_err();
+    assert!(fault.contains("line 4") && fault.contains("one of ECG, EKG"), "{fault}");
+}
+
+#[test]
 fn faults_are_told_with_their_lines() {
     let head = "title = \"T\"\nconvention = \"two\"\n";
     for (more, line, what) in [

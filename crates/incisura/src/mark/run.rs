@@ -35,7 +35,8 @@ impl Definition {
         Ok(Self {
             title: test.title.clone(),
             convention: test.convention.clone(),
-            rubric: serde_json::to_string(&conventions).map_err(Failure::kept)?,
+            // Spelled, since what a marking says is kept with it.
+            rubric: test.spelled(&serde_json::to_string(&conventions).map_err(Failure::kept)?),
             sources: vec![Source { path: path.to_owned(), text, test }],
             kept: BTreeMap::new(),
         })

@@ -124,6 +124,40 @@ pub(crate) fn mark_all(
     rules: (&convention::Convention, &str),
     accept: Option<&str>,
 ) -> Result<Marked, Failure> {
+    marked(course, books, test, rules, accept, &[])
+}
+
+/// Marks again the sheets of a print of whose pages others count than when they were marked. Where
+/// they were marked by other rules or another version of the program, all of them.
+pub(crate) fn mark_changed(
+    course: &Course,
+    books: &Books<'_>,
+    test: &str,
+    rules: (&convention::Convention, &str),
+) -> Result<Marked, Failure> {
+    // The last is of all sheets by the rules of then, also where it is only proposed.
+    let last = course
+        .markings(test)?
+        .pop()
+        .filter(|last| last.marking.rubric == rules.1 && last.marking.program == program());
+    let known = last.map_or_else(|| Ok(Vec::new()), |last| course.verdicts(last.id))?;
+    marked(course, books, test, rules, None, &known)
+}
+
+/// The program that marks.
+fn program() -> String {
+    format!("incisura {}, reader {}", env!("CARGO_PKG_VERSION"), reader::VERSION)
+}
+
+/// Marks the sheets of a print but those of which `known` are verdicts about the same pages.
+fn marked(
+    course: &Course,
+    books: &Books<'_>,
+    test: &str,
+    rules: (&convention::Convention, &str),
+    accept: Option<&str>,
+    known: &[SheetVerdicts],
+) -> Result<Marked, Failure> {
     let Some(book) = books.book(test) else {
         return Err(Failure::Other(format!("test {test} cannot be laid out any more")));
     };
@@ -131,13 +165,19 @@ pub(crate) fn mark_all(
     let rubrics: Vec<Rubric<'_>> =
         (0..book.forms()).map(|form| Rubric::new(book, rules.0, form)).collect();
     let new = progress::counted("marking sheets", &sheets, |sheet| {
+        let pages = Json::of(&sheet.evidence()).map_err(Failure::kept)?;
+        let same =
+            known.iter().find(|one| one.sheet == sheet.sheet && pages_of(one) == Some(&pages));
+        if let Some(same) = same {
+            return Ok(same.clone());
+        }
         let form = form_index(sheet.form).min(rubrics.len() - 1);
         stored(sheet, &found(sheet, &rubrics[form]))
     })?;
     let marking = Marking {
         test: test.to_owned(),
         rubric: rules.1.to_owned(),
-        program: format!("incisura {}, reader {}", env!("CARGO_PKG_VERSION"), reader::VERSION),
+        program: program(),
         at: clock::now(),
     };
     let (counts, changes) = keep(course, &marking, new, accept)?;

@@ -40,7 +40,7 @@ pub(crate) fn run(args: &args::PracticePage) -> Result<(), Failure> {
     let Some(output) = &args.output else {
         return Err(Failure::Other("say where to write, with -o".to_owned()));
     };
-    let bytes = made(&args.test, args.package)?;
+    let bytes = made(&args.test, args.package, None)?;
     files::replace(output, &bytes)?;
     files::say(&format!("{} ({:.2} MB)", output.display(), bytes.len() as f64 / 1e6))
 }
@@ -50,10 +50,16 @@ pub(crate) fn can_be_made() -> bool {
     CORE.is_some()
 }
 
-/// The practice page of the test in `path`, or a package with it.
-pub(crate) fn made(path: &Path, package: Option<Package>) -> Result<Vec<u8>, Failure> {
+/// The practice page of the test in `path`, or a package with it; the electrocardiogram is called
+/// as the test says, or by the word `spelling` where it says nothing.
+pub(crate) fn made(
+    path: &Path,
+    package: Option<Package>,
+    spelling: Option<&str>,
+) -> Result<Vec<u8>, Failure> {
     let core = packed().ok_or_else(|| Failure::Other(NO_CORE.to_owned()))?;
     let (title, definition) = read(path)?;
+    let definition = Definition { spelling: spelling.map(str::to_owned), ..definition };
     // What cannot be practised is told to whoever makes the page, not to those who get it.
     let tasks = openings(&definition).map_err(|error| Failure::file(path, error.to_string()))?;
     let key = key::made(path)?;
@@ -74,7 +80,7 @@ pub(crate) fn verified(path: &Path, code: &str) -> Result<String, Failure> {
 fn read(path: &Path) -> Result<(String, Definition), Failure> {
     let test = files::read(path)?;
     let read = test_file::read(path, &test, &Changes::default(), &Default::default())?;
-    Ok((read.test.title, Definition { test, conventions: read.conventions }))
+    Ok((read.test.title, Definition { test, conventions: read.conventions, spelling: None }))
 }
 
 /// Tasks to open the page with: a telephone takes seconds to compute its first.

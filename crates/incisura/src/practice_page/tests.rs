@@ -79,11 +79,11 @@ fn a_page_is_made_small_or_it_is_said_what_is_missing() {
     std::fs::create_dir_all(&folder).unwrap();
     let test = folder.join("quiz.toml");
     std::fs::write(&test, definition("Quiz").test).unwrap();
-    match super::made(&test, None) {
+    match super::made(&test, None, None) {
         Ok(page) => {
             assert!(can_be_made());
             assert!(page.len() < 3_000_000, "{} bytes", page.len());
-            assert_eq!(super::made(&test, None).unwrap(), page, "made twice it is another");
+            assert_eq!(super::made(&test, None, None).unwrap(), page, "made twice it is another");
         }
         Err(failure) => {
             assert!(!can_be_made());

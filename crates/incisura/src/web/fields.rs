@@ -20,12 +20,14 @@ pub(crate) struct Field<'a> {
     entry: Entry,
     wide: bool,
     redraws: bool,
+    verbatim: bool,
     placeholder: &'a str,
 }
 
 impl<'a> Field<'a> {
     fn new(at: &'a str, name: &'a str, value: &'a str, entry: Entry) -> Self {
-        Self { at, name, value, entry, wide: false, redraws: false, placeholder: "" }
+        let (wide, redraws, verbatim) = (false, false, false);
+        Self { at, name, value, entry, wide, redraws, verbatim, placeholder: "" }
     }
 
     /// A line of text.
@@ -63,6 +65,11 @@ impl<'a> Field<'a> {
         Self { redraws: true, ..self }
     }
 
+    /// Its choices are not respelled.
+    pub(crate) fn verbatim(self) -> Self {
+        Self { verbatim: true, ..self }
+    }
+
     /// What holds where it is empty.
     pub(crate) fn placeholder(self, placeholder: &'a str) -> Self {
         Self { placeholder, ..self }
@@ -70,7 +77,8 @@ impl<'a> Field<'a> {
 }
 
 pub(crate) fn field(field: &Field<'_>) -> Markup {
-    let Field { at, name, value, wide, redraws, placeholder, .. } = field;
+    let Field { at, name, value, wide, redraws, verbatim, placeholder, .. } = field;
+    let translate = verbatim.then_some("no");
     let hint = (!placeholder.is_empty()).then_some(placeholder);
     html! {
         label.choice.wide[*wide].number[matches!(field.entry, Entry::Number)] {
@@ -79,7 +87,7 @@ pub(crate) fn field(field: &Field<'_>) -> Markup {
                 Entry::Text => input type="text" data-at=(at) value=(value) placeholder=[hint] maxlength="400";,
                 Entry::Number => input type="text" inputmode="decimal" data-at=(at) value=(value) placeholder=[hint] maxlength="20";,
                 Entry::Lines => textarea data-at=(at) rows="2" maxlength="2000" placeholder=[hint] { (value) },
-                Entry::Select(all) => select data-at=(at) data-redraw[*redraws] {
+                Entry::Select(all) => select data-at=(at) data-redraw[*redraws] translate=[translate] {
                     @if !all.iter().any(|(one, _)| one == value) { option value=(value) selected { (value) } }
                     @for (one, title) in all { option value=(one) selected[one == value] { (title) } }
                 },

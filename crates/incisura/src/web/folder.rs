@@ -43,6 +43,18 @@ pub(crate) struct Text {
     pub(crate) version: String,
 }
 
+impl Text {
+    /// Refuses a change to another version than `seen`, if one is given.
+    fn still(&self, seen: Option<&str>) -> Result<(), Refusal> {
+        match seen {
+            Some(seen) if seen != self.version => Err(Refusal::conflict(
+                "this was changed elsewhere since you opened it; reload the page to see how it is now",
+            )),
+            _ => Ok(()),
+        }
+    }
+}
+
 impl Folder {
     /// The folder at `root`, which is made if it is not there.
     pub(crate) fn new(root: &Path) -> Result<Self, Failure> {
@@ -113,11 +125,7 @@ impl Folder {
         let new = version(text);
         if path.exists() {
             let before = self.text(name)?;
-            if seen.is_some_and(|seen| seen != before.version) {
-                return Err(Refusal::conflict(
-                    "this was changed elsewhere since you opened it; reload the page to see how it is now",
-                ));
-            }
+            before.still(seen)?;
             if before.text == text {
                 return Ok(new);
             }
@@ -130,7 +138,15 @@ impl Folder {
     /// Puts back what the file `name` was before it was last saved, and forgets that save. Gives
     /// whether there was anything to put back.
     pub(crate) fn undo(&self, name: &str) -> Result<bool, Refusal> {
+        self.undo_seen(name, None)
+    }
+
+    /// The same where the file is still of the version `seen`, if one is given.
+    pub(crate) fn undo_seen(&self, name: &str, seen: Option<&str>) -> Result<bool, Refusal> {
         let _turn = in_turn();
+        if self.path(name)?.exists() {
+            self.text(name)?.still(seen)?;
+        }
         let Some((_, kept)) = self.kept(name)?.pop() else { return Ok(false) };
         let text = files::read(&kept)?;
         durably(&self.path(name)?, text.as_bytes())?;

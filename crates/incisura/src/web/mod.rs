@@ -60,6 +60,7 @@ pub(crate) fn app(desk: Desk) -> Router {
         .route("/bold.woff2", get(|| asset("font/woff2", figure::font::BOLD_WOFF2)))
         .fallback(nowhere)
         .layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .layer(middleware::from_fn(fault::lead_back))
         .layer(middleware::from_fn_with_state(desk.clone(), fault::as_page))
         .layer(middleware::from_fn_with_state(desk.clone(), spelling::respell))
         .layer(middleware::from_fn(guard::guard))

@@ -9,32 +9,17 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
-
-use super::folder::{Folder, durably};
+use super::folder::Folder;
 use super::refusal::Refusal;
 use super::rooms::marking::work::database;
 use crate::failure::Failure;
 use crate::files;
+use crate::printed_from::{GEOMETRY, id_in};
 use crate::sheet_command::SHEET_LIST;
 use crate::test_file::{self, Changes, TestFile};
 
 /// Where sheets are printed into, in a course's folder.
 pub(crate) const SHEETS: &str = "sheets";
-const GEOMETRY: &str = "geometry.json";
-
-/// The part of `geometry.json` that is needed.
-#[derive(Deserialize)]
-struct Geometry {
-    test: String,
-}
-
-/// What the codes of the sheets in `folder` call their test.
-fn id_in(folder: &Path) -> Option<String> {
-    let text = fs::read_to_string(folder.join(GEOMETRY)).ok()?;
-    Some(serde_json::from_str::<Geometry>(&text).ok()?.test)
-}
-
 /// What the codes of a print of `text` call it.
 fn id_of(folder: &Folder, test: &str, text: &str, large_print: bool) -> Option<String> {
     let path = folder.path(test).ok()?;
@@ -177,25 +162,6 @@ pub(crate) fn same_rules(folder: &Folder, test: &str, large_print: bool) -> Resu
             "this test is printed already, and the rules in {name} were changed since; sheets by the new rules would have the codes of those that are printed. Undo the changes to the rules, or copy the test and print the copy"
         )))
     })
-}
-
-/// Keeps the test as it is printed, and its convention, beside the sheets.
-pub(crate) fn keep_texts(folder: &Folder, test: &str, into: &Path) -> Result<(), Failure> {
-    let path = folder.root().join(test);
-    let text = files::read(&path)?;
-    let read = test_file::read(&path, &text, &Changes::default(), &BTreeMap::new())?;
-    let keep = |name: &str, text: &str| {
-        let path = into.join(name);
-        files::make_folder(path.parent().unwrap_or(into))?;
-        durably(&path, text.as_bytes())
-    };
-    keep(test, &text)?;
-    for (name, text) in &read.conventions {
-        if name.ends_with(".toml") && folder.path(name).is_ok() {
-            keep(name, text)?;
-        }
-    }
-    Ok(())
 }
 
 /// The texts that lie beside printed sheets, of all tests.

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::folder::Folder;
+use super::folder::{Folder, version};
 use super::refusal::Refusal;
 
 /// How the electrocardiogram is abbreviated.
@@ -13,6 +13,28 @@ pub(crate) enum Spelling {
     Ecg,
     #[serde(rename = "EKG")]
     Ekg,
+}
+
+impl Spelling {
+    pub(crate) const ALL: [Self; 2] = [Self::Ecg, Self::Ekg];
+
+    /// The word, as tests and settings have it.
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::Ecg => "ECG",
+            Self::Ekg => "EKG",
+        }
+    }
+
+    /// The word where it is not the one in which everything is written.
+    pub(crate) fn other(self) -> Option<&'static str> {
+        (self != Self::default()).then(|| self.word())
+    }
+
+    /// The same as subjects know it.
+    pub(crate) fn known(self) -> Option<cycle::Spelling> {
+        heart::subject().spelling(self.other()?)
+    }
 }
 
 /// A course's settings.
@@ -34,19 +56,25 @@ impl Settings {
 
     /// The settings of the course in `folder`; the usual ones where there are none.
     pub(crate) fn of(folder: &Folder) -> Self {
+        Self::seen(folder).0
+    }
+
+    /// The same, and the version of their text.
+    pub(crate) fn seen(folder: &Folder) -> (Self, String) {
         let text = folder.text(Self::FILE).map(|text| text.text).unwrap_or_default();
         let mut settings: Self = toml::from_str(&text).unwrap_or_default();
         if settings.title.trim().is_empty() {
             let name = folder.root().file_name().unwrap_or_default();
             settings.title = name.to_string_lossy().into_owned();
         }
-        settings
+        (settings, version(&text))
     }
 
-    /// Keeps them in `folder`.
-    pub(crate) fn save(&self, folder: &Folder) -> Result<(), Refusal> {
+    /// Keeps them in `folder`, where they must still be of the version `seen`, if one is given.
+    /// Gives the new version.
+    pub(crate) fn save(&self, folder: &Folder, seen: Option<&str>) -> Result<String, Refusal> {
         let text = toml::to_string(self)
             .map_err(|error| Refusal::of_all(format!("the settings cannot be kept: {error}")))?;
-        folder.save(Self::FILE, &text, None).map(drop)
+        folder.save(Self::FILE, &text, seen)
     }
 }

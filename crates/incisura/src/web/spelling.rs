@@ -10,7 +10,7 @@ use super::desk::Desk;
 use super::settings::Spelling;
 
 /// Spells what pages and figures show as the course says. What a person typed, in fields and text
-/// areas, stays as it is.
+/// areas, stays as it is, and so does what is marked with `translate="no"`.
 pub(crate) async fn respell(State(desk): State<Desk>, request: Request, next: Next) -> Response {
     let response = next.run(request).await;
     let kind = response.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
@@ -28,14 +28,6 @@ pub(crate) async fn respell(State(desk): State<Desk>, request: Request, next: Ne
     Response::from_parts(parts, Body::from(text))
 }
 
-/// What the core of practice answers, spelled likewise: identifiers are in small letters.
-pub(crate) fn in_json(answer: String, spelling: Spelling) -> String {
-    match spelling {
-        Spelling::Ecg => answer,
-        Spelling::Ekg => answer.replace("ECG", "EKG"),
-    }
-}
-
 /// `page` with “EKG” for “ECG” wherever it is shown.
 pub(crate) fn respelled(page: &str) -> String {
     let mut spelled = String::with_capacity(page.len());
@@ -47,10 +39,10 @@ pub(crate) fn respelled(page: &str) -> String {
         let (tag, after) = rest.split_at(end);
         spelled.push_str(&spoken_attributes(tag));
         rest = after;
-        let typed = ["textarea", "script", "style"].into_iter().find(|name| {
-            tag[1..].strip_prefix(name).is_some_and(|tag| tag.starts_with([' ', '>', '\n']))
-        });
-        if let Some(end) = typed.and_then(|name| rest.find(&format!("</{name}"))) {
+        let name = tag[1..].split([' ', '>', '\n']).next().unwrap_or_default();
+        let stays =
+            ["textarea", "script", "style"].contains(&name) || tag.contains(" translate=\"no\"");
+        if let Some(end) = rest.find(&format!("</{name}")).filter(|_| stays) {
             spelled.push_str(&rest[..end]);
             rest = &rest[end..];
         }
@@ -86,9 +78,11 @@ mod tests {
     #[test]
     fn what_is_shown_is_respelled_and_what_was_typed_is_not() {
         let page = "<title>ECG</title><p title=\"the ECG\" id=\"ECG\">An ECG.</p>\
-            <textarea name=\"a\">ECG</textarea><input value=\"ECG\" aria-label=\"ECG\">ECG";
+            <textarea name=\"a\">ECG</textarea><input value=\"ECG\" aria-label=\"ECG\">ECG\
+            <figure class=\"a\" translate=\"no\"><p>ECG</p></figure>ECG";
         let spelled = "<title>EKG</title><p title=\"the EKG\" id=\"ECG\">An EKG.</p>\
-            <textarea name=\"a\">ECG</textarea><input value=\"ECG\" aria-label=\"EKG\">EKG";
+            <textarea name=\"a\">ECG</textarea><input value=\"ECG\" aria-label=\"EKG\">EKG\
+            <figure class=\"a\" translate=\"no\"><p>ECG</p></figure>EKG";
         assert_eq!(respelled(page), spelled);
     }
 }

@@ -278,3 +278,82 @@ fn a_new_course_is_opened_and_the_other_can_be_opened_again() {
 pub(crate) fn get(path: &str) -> Request<Body> {
     Request::get(path).header("host", "127.0.0.1:4179").body(Body::empty()).unwrap()
 }
+
+#[test]
+fn settings_that_were_saved_elsewhere_meanwhile_are_not_written_over() {
+    let desk = desk();
+    let seen = || {
+        let page = answer(&desk, get("/")).text();
+        let both: Vec<&str> = page.split("name=\"seen\" value=\"").skip(1).collect();
+        assert_eq!(both.len(), 2);
+        both[0].split_once('"').unwrap().0.to_owned()
+    };
+    let first = seen();
+    let set = |title: &str, seen: &str| {
+        post(&desk, "/course/settings", &format!("title={title}&who=&spelling=ECG&seen={seen}"))
+    };
+    let saved = set("One", &first);
+    assert_eq!(saved.status, StatusCode::OK, "{}", saved.text());
+    let second: String = serde_json::from_slice(&saved.body).unwrap();
+    assert_eq!(second, seen());
+    // The other window still shows what was.
+    let refused = set("Two", &first);
+    assert_eq!(refused.status, StatusCode::CONFLICT);
+    assert!(refused.text().contains("reload the page"), "{}", refused.text());
+    let undo = |seen: &str| post(&desk, "/course/undo", &format!("seen={seen}")).status;
+    assert_eq!(undo(&first), StatusCode::CONFLICT);
+    assert_eq!(desk.folder().settings().title, "One");
+    assert_eq!(set("Two", &second).status, StatusCode::OK);
+    assert_eq!(undo(&seen()), StatusCode::SEE_OTHER);
+    assert_eq!(desk.folder().settings().title, "One");
+}
+
+/// Sends a form as a browser does where no module takes it.
+pub(crate) fn post_plainly(desk: &Desk, path: &str, form: &str, from: &str) -> Answer {
+    let mut request = Request::post(path)
+        .header("host", "127.0.0.1:4179")
+        .header("origin", "http://127.0.0.1:4179")
+        .header("content-type", "application/x-www-form-urlencoded")
+        .header("sec-fetch-mode", "navigate");
+    if !from.is_empty() {
+        request = request.header("referer", from);
+    }
+    answer(desk, request.body(Body::from(form.to_owned())).unwrap())
+}
+
+#[test]
+fn a_form_that_is_sent_before_its_module_is_there_leads_back() {
+    let desk = desk();
+    let here = "http://127.0.0.1:4179";
+    let form = "title=New&who=&spelling=ECG";
+    for (from, to) in [
+        (format!("{here}/?a=1"), "/?a=1"),
+        (String::new(), "/"),
+        (here.to_owned(), "/"),
+        (format!("{here}//example.com/"), "/"),
+        ("nonsense".to_owned(), "/"),
+    ] {
+        let told = post_plainly(&desk, "/course/settings", form, &from);
+        assert_eq!((told.status, told.header("location")), (StatusCode::SEE_OTHER, to), "{from}");
+    }
+    // A module gets what it asked for, and a refusal is a page with its words.
+    assert_eq!(post(&desk, "/course/settings", form).status, StatusCode::OK);
+    let old = format!("{form}&seen=0");
+    let told = post_plainly(&desk, "/course/settings", &old, &format!("{here}/"));
+    assert_eq!(told.status, StatusCode::CONFLICT);
+    assert!(told.text().contains("<h1") && told.text().contains("reload the page"));
+}
+
+#[test]
+fn both_spellings_can_be_chosen_whichever_is_chosen() {
+    let desk = desk();
+    let choice = || {
+        let page = answer(&desk, get("/")).text();
+        let select = page.split_once("id=\"spelling\"").unwrap().1;
+        select.split_once("</select>").unwrap().0.to_owned()
+    };
+    assert!(choice().contains(">ECG<") && choice().contains(">EKG<"));
+    let set = "title=A&who=&spelling=EKG";
+    assert_eq!(post(&desk, "/course/settings", set).status, StatusCode::OK);
+    assert!(choice().contains(">ECG<") && choice().contains(">EKG<"));
+}

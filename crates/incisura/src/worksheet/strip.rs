@@ -1,6 +1,6 @@
 //! The stretch that a worksheet shows, as traces with landmarks, in rows.
 
-use cycle::{Cycle, Landmark, Trace};
+use cycle::{Cycle, Landmark, Spelling, Trace};
 use recording::{Beat, Named, Source};
 use sheet::{Interval, MM_PER_MV, MM_PER_S, Orientation, StripPanel, StripSpec, waves};
 
@@ -72,6 +72,11 @@ impl Shown {
         }
         shown.cycle.landmarks = shown.landmarks(named, beats);
         Ok(shown)
+    }
+
+    /// Writes what the ECG is called in another way.
+    pub(super) fn spell(&mut self, spelling: &Spelling) {
+        spelling.spell(&mut self.lead);
     }
 
     /// Whether there is an ECG whose height means something.

@@ -14,7 +14,15 @@ const CAUTION: &str = "For teaching; not a medical device.";
 
 fn options(title: &str) -> Options<'_> {
     let (from_s, correction, paper) = (None, "qtc_bazett", Paper::A4);
-    Options { title, paper, from_s, length_s: LENGTH_S, correction, caution: CAUTION }
+    Options {
+        title,
+        paper,
+        from_s,
+        length_s: LENGTH_S,
+        correction,
+        caution: CAUTION,
+        spelling: None,
+    }
 }
 
 /// Some beats of the resting heart over and over, at 500 Hz.
@@ -278,4 +286,21 @@ fn real_recordings_make_worksheets() {
             assert!(pdf_of(pages, "Worksheet").unwrap().starts_with(b"%PDF"));
         }
     }
+}
+
+#[test]
+fn a_worksheet_is_spelled_as_the_course_says() {
+    let spelling = heart::subject().spelling("EKG").unwrap();
+    let said = |options: &Options<'_>| -> String {
+        let unnamed = computed(&[("ecg", "ECG"), ("finger_pulse", "PPG")]);
+        let pages = made(&mut { unnamed }, options).concat();
+        pages.iter().map(Page::said).collect()
+    };
+    let usual = said(&options("My ECG"));
+    let other = said(&Options { spelling: Some(&spelling), ..options("My ECG") });
+    let typed = usual.matches("My ECG").count();
+    assert!(typed > 0 && usual.matches("ECG").count() > typed);
+    assert_eq!(other.matches("My ECG").count(), typed);
+    assert_eq!(other.matches("ECG").count(), typed, "{other}");
+    assert_eq!(other.matches("EKG").count(), usual.matches("ECG").count() - typed);
 }

@@ -35,6 +35,26 @@ export const cases = [
     await page.locator("#spelling").selectOption("ECG");
     await page.getByText("Saved.").waitFor();
   }],
+  ["what another window saved is not written over", async (page, help) => {
+    const who = await page.locator("#who").inputValue();
+    const other = await page.context().newPage();
+    await other.goto(help.address);
+    // One save after the other, without waiting, is no conflict.
+    for (const name of ["A. Other", "An Other"]) {
+      await other.locator("#who").fill(name);
+      await other.waitForTimeout(450);
+    }
+    await other.getByText("Saved.").waitFor();
+    assert.equal(await page.locator("#spelling option").allTextContents().then((all) => all.join()), "ECG,EKG");
+    await page.locator("#title").fill("Mine");
+    await page.locator("#settings-said").getByText("reload the page").waitFor();
+    await page.reload();
+    assert.equal(await page.locator("#who").inputValue(), "An Other");
+    assert.notEqual(await page.locator("#title").inputValue(), "Mine");
+    await page.locator("#who").fill(who);
+    await page.getByText("Saved.").waitFor();
+    await other.close();
+  }],
   ["on paper there is nothing to press or to fill in", async (page, help) => {
     await page.emulateMedia({ media: "print" });
     const controls = page.locator("main :is(button, select, textarea, input, a.button, summary.button)");

@@ -6,16 +6,23 @@ import { Refused, follow, post, the, whenCalm } from "/common.js";
 const settings = the("#settings", HTMLFormElement);
 const said = the("#settings-said", HTMLElement);
 
-const save = whenCalm(async () => {
+/** What is saved is saved one after the other, each time to the version that the last one made. */
+let turn = Promise.resolve();
+
+const send = async () => {
   const fields = /** @type {Record<string, string>} */ (Object.fromEntries(new FormData(settings)));
   try {
-    await post(settings.action, fields);
+    const version = await (await post(settings.action, fields)).json();
+    for (const seen of document.getElementsByName("seen")) {
+      if (seen instanceof HTMLInputElement) seen.value = version;
+    }
     said.textContent = said.dataset.saved ?? "";
     the("#undo", HTMLButtonElement).disabled = false;
   } catch (error) {
     said.textContent = error instanceof Refused ? error.message : String(error);
   }
-});
+};
+const save = whenCalm(() => (turn = turn.then(send)));
 
 settings.addEventListener("input", () => {
   said.textContent = "";

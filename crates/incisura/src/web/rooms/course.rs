@@ -33,7 +33,7 @@ pub(crate) fn routes() -> Router<Desk> {
 
 async fn page(State(desk): State<Desk>) -> Markup {
     let folder = desk.folder();
-    let settings = folder.settings();
+    let (settings, version) = Settings::seen(&folder);
     let making = settings.invented
         && desk.jobs().progress(DEMO).is_some_and(|job| job.state == JobState::Running);
     let body = html! {
@@ -54,7 +54,7 @@ async fn page(State(desk): State<Desk>) -> Markup {
                 }
                 div {
                     (contents(&folder))
-                    (settings_form(&settings, folder.undoable(Settings::FILE).unwrap_or(0)))
+                    (settings_form(&settings, &version, folder.undoable(Settings::FILE).unwrap_or(0)))
                     (others(&desk, &folder))
                 }
             }
@@ -107,11 +107,13 @@ fn contents(folder: &Folder) -> Markup {
     }
 }
 
-fn settings_form(settings: &Settings, undoable: usize) -> Markup {
+fn settings_form(settings: &Settings, version: &str, undoable: usize) -> Markup {
+    let seen = html! { input type="hidden" name="seen" value=(version); };
     html! {
         section aria-labelledby="settings-title" {
             h2 #settings-title { (words::SETTINGS) }
             form #settings action="/course/settings" method="post" autocomplete="off" {
+                (seen)
                 div.choice {
                     label for="title" { (words::COURSE_TITLE) }
                     input #title name="title" type="text" maxlength="120" value=(settings.title);
@@ -122,15 +124,15 @@ fn settings_form(settings: &Settings, undoable: usize) -> Markup {
                 }
                 div.choice {
                     label for="spelling" { (words::SPELLING) }
-                    select #spelling name="spelling" {
-                        option value="ECG" selected[settings.spelling == Spelling::Ecg] { "E" "CG" }
-                        option value="EKG" selected[settings.spelling == Spelling::Ekg] { "E" "KG" }
+                    select #spelling name="spelling" translate="no" {
+                        @for one in Spelling::ALL { option value=(one.word()) selected[settings.spelling == one] { (one.word()) } }
                     }
                 }
                 p #settings-said .soft role="status" data-saved=(words::SAVED) {}
                 noscript { button { (words::SAVED) } }
             }
-            form action="/course/undo" method="post" {
+            form action="/course/undo" method="post" autocomplete="off" {
+                (seen)
                 button #undo disabled[undoable == 0] { (words::UNDO) }
             }
         }
@@ -186,20 +188,27 @@ struct Set {
     title: String,
     who: String,
     spelling: Spelling,
+    seen: Option<String>,
 }
 
+/// Keeps the settings; gives the new version of their text.
 async fn set(State(desk): State<Desk>, Form(set): Form<Set>) -> Result<Response, Refusal> {
     let folder = desk.folder();
-    let Set { title, who, spelling } = set;
+    let Set { title, who, spelling, seen } = set;
     let line = |text: String| text.chars().filter(|c| !c.is_control()).take(120).collect();
     let settings = Settings { title: line(title), who: line(who), spelling, ..folder.settings() };
-    settings.save(&folder)?;
-    Ok(Json(folder.settings().title).into_response())
+    let version = settings.save(&folder, seen.as_deref())?;
+    Ok(Json(version).into_response())
+}
+
+#[derive(Deserialize)]
+struct Undo {
+    seen: Option<String>,
 }
 
 /// Puts the settings back to what they were before they were last changed.
-async fn undo(State(desk): State<Desk>) -> Result<Redirect, Refusal> {
-    desk.folder().undo(Settings::FILE)?;
+async fn undo(State(desk): State<Desk>, Form(undo): Form<Undo>) -> Result<Redirect, Refusal> {
+    desk.folder().undo_seen(Settings::FILE, undo.seen.as_deref())?;
     Ok(Redirect::to("/"))
 }
 
@@ -225,7 +234,7 @@ async fn make(State(desk): State<Desk>, Form(named): Form<Named>) -> Result<Redi
     }
     let folder = Folder::new(&path)?;
     let title = named.course.chars().filter(|c| !c.is_control()).take(120).collect();
-    Settings { title, ..Settings::default() }.save(&folder)?;
+    Settings { title, ..Settings::default() }.save(&folder, None)?;
     desk.open(folder);
     Ok(Redirect::to("/"))
 }

@@ -46,6 +46,7 @@ pub(crate) const PAPER_TITLE: &str = "Paper and time";
 pub(crate) const PAPER: &str = "Paper";
 pub(crate) const ORIENTATION: &str = "Long side";
 pub(crate) const BEATS: &str = "Beats";
+pub(crate) const SPELLING: &str = "On paper the electrocardiogram is called";
 pub(crate) const SCALE: &str = "Millimetres a second";
 pub(crate) const FORMS_TITLE: &str = "Forms and their hearts";
 pub(crate) const FORMS: &str = "Parallel forms";

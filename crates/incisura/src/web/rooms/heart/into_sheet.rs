@@ -14,6 +14,7 @@ use crate::test_file::{self, Changes};
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::refusal::Refusal;
+use crate::web::settings::Spelling;
 use crate::web::words::conventions::NO_SUCH;
 use crate::web::words::heart as words;
 use crate::web::{Pairs, off_thread, rules};
@@ -73,11 +74,13 @@ pub(super) async fn make(
         }
         let file = free_name(&folder, title);
         let path = folder.path(&file)?;
-        let by_rules = text(&view, title, convention, true)?;
+        let spelling = folder.settings().spelling;
+        let text = |by_rules| text(&view, title, convention, spelling, by_rules);
+        let by_rules = text(true)?;
         let (text, drawn_by_rules) = match drawable(&path, &by_rules) {
             Ok(()) => (by_rules, true),
             Err(_) => {
-                let as_it_is = text(&view, title, convention, false)?;
+                let as_it_is = text(false)?;
                 drawable(&path, &as_it_is)?;
                 (as_it_is, false)
             }
@@ -102,7 +105,13 @@ fn free_name(folder: &Folder, title: &str) -> String {
 }
 
 /// The test's file.
-fn text(view: &View, title: &str, convention: &str, by_rules: bool) -> Result<String, Refusal> {
+fn text(
+    view: &View,
+    title: &str,
+    convention: &str,
+    spelling: Spelling,
+    by_rules: bool,
+) -> Result<String, Refusal> {
     let mut test = toml::Table::new();
     test.insert("title".into(), title.into());
     test.insert("convention".into(), convention.into());
@@ -113,6 +122,9 @@ fn text(view: &View, title: &str, convention: &str, by_rules: bool) -> Result<St
     }
     let beats = i64::try_from(beats.clamp(2, 4)).unwrap_or(2);
     test.insert("beats".into(), beats.into());
+    if let Some(word) = spelling.other() {
+        test.insert("spelling".into(), word.into());
+    }
     let mut heart = toml::Table::new();
     heart.insert("condition".into(), view.condition.name.clone().into());
     if view.heart.rhythm != view.condition.heart.rhythm {

@@ -11,14 +11,14 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::super::super::words::marking as words;
-use super::decide::who;
+use super::decide::who_typed;
 use super::work::{SUBJECT, database};
 use super::{address, job, test_file};
 use crate::failure::Failure;
 use crate::mark::class::Record;
 use crate::mark::clock;
 use crate::mark::prints::Books;
-use crate::mark::sheets::mark_all;
+use crate::mark::sheets::mark_changed;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::jobs::JobState;
@@ -70,6 +70,8 @@ pub(super) struct Asked {
     what: Decision,
     #[serde(default)]
     why: String,
+    #[serde(default)]
+    who: String,
 }
 
 /// Keeps what was decided about scans of pages.
@@ -80,7 +82,7 @@ pub(super) async fn decide(
     off_thread(move || {
         let folder = desk.folder();
         let file = test_file(&folder, &asked.test)?;
-        let (who, why) = (who(&folder)?, asked.why.trim());
+        let (who, why) = (who_typed(&folder, &asked.who)?, asked.why.trim());
         let why = if why.is_empty() { asked.what.usual_reason() } else { why };
         idle(&desk, &folder, &file)?;
         let work = desk.marks().work(&folder, &file)?;
@@ -122,7 +124,8 @@ pub(super) fn idle(desk: &Desk, folder: &Folder, file: &str) -> Result<(), Refus
     Ok(())
 }
 
-/// Marks the sheets of a print again, as other pages of them count now.
+/// Marks the sheets of a print of which other pages count now. The others stay as they are, so that
+/// this takes no longer in a large class.
 pub(super) fn mark_again(
     desk: &Desk,
     folder: &Folder,
@@ -131,7 +134,7 @@ pub(super) fn mark_again(
 ) -> Result<(), Refusal> {
     let work = desk.marks().work(folder, file)?;
     let books = Books::new(work.editions(), &SUBJECT);
-    mark_all(&database(folder)?, &books, print, work.rules(), None)?;
+    mark_changed(&database(folder)?, &books, print, work.rules())?;
     Ok(())
 }
 

@@ -110,17 +110,12 @@ pub(super) async fn accept(
     State(desk): State<Desk>,
     Form(asked): Form<Accept>,
 ) -> Result<&'static str, Refusal> {
-    if !asked.who.trim().is_empty() {
-        let mut settings = desk.folder().settings();
-        settings.who = asked.who.trim().to_owned();
-        settings.save(&desk.folder())?;
-    }
     off_thread(move || {
         let folder = desk.folder();
         let file = test_file(&folder, &asked.test)?;
         let shown: Vec<i64> =
             asked.shown.split_whitespace().filter_map(|id| id.parse().ok()).collect();
-        job::accept(&desk, &file, &decide::who(&folder)?, &shown)?;
+        job::accept(&desk, &file, &decide::who_typed(&folder, &asked.who)?, &shown)?;
         Ok("")
     })
     .await

@@ -16,6 +16,7 @@ use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::off_thread;
 use crate::web::refusal::Refusal;
+use crate::web::settings::Settings;
 
 /// Who decides, as the course's settings have it.
 pub(super) fn who(folder: &Folder) -> Result<String, Refusal> {
@@ -31,17 +32,25 @@ pub(super) struct Who {
 /// Keeps who decides in this course.
 pub(super) async fn name(
     State(desk): State<Desk>,
-    Form(Who { who }): Form<Who>,
+    Form(Who { who: typed }): Form<Who>,
 ) -> Result<&'static str, Refusal> {
-    let who = who.trim().to_owned();
-    if who.is_empty() {
+    if typed.trim().is_empty() {
         return Err(Refusal::of("who", words::NAME_NEEDED));
     }
-    let folder = desk.folder();
-    let mut settings = folder.settings();
-    settings.who = who;
-    settings.save(&folder)?;
+    who_typed(&desk.folder(), &typed)?;
     Ok("")
+}
+
+/// Who decides: the name that was typed, which is kept, or else as [`who`].
+pub(super) fn who_typed(folder: &Folder, typed: &str) -> Result<String, Refusal> {
+    let typed = typed.trim();
+    if typed.is_empty() {
+        return who(folder);
+    }
+    let (mut settings, version) = Settings::seen(folder);
+    typed.clone_into(&mut settings.who);
+    settings.save(folder, Some(&version))?;
+    Ok(settings.who)
 }
 
 /// A decision, and where the person is now.
@@ -56,6 +65,8 @@ pub(super) struct Decide {
     number: String,
     #[serde(default)]
     why: String,
+    #[serde(default)]
+    who: String,
     at_print: Option<String>,
     at_sheet: Option<u32>,
     at_rule: Option<String>,
@@ -117,7 +128,7 @@ pub(super) async fn decide(
 ) -> Result<Json<Counts>, Refusal> {
     off_thread(move || {
         let Opened { folder, file, work } = Opened::of(&desk, &asked.test)?;
-        let who = who(&folder)?;
+        let who = who_typed(&folder, &asked.who)?;
         let record = work.record(Some(&asked.print), asked.sheet)?;
         let rules = record.marks().map(|marks| marks.rules.as_slice()).unwrap_or_default();
         let rule = rules.iter().find(|rule| rule.id == asked.rule);

@@ -17,7 +17,7 @@ use crate::mark::review::GreyPicture;
 use crate::web::desk::Desk;
 use crate::web::folder::Folder;
 use crate::web::jobs::JobState;
-use crate::web::tests::{Answer, answer, desk, get, post};
+use crate::web::tests::{Answer, answer, desk, get, post, post_plainly};
 
 const TEST: &str = "test-1.toml";
 /// A rule held to less.
@@ -534,6 +534,16 @@ fn which_scan_counts_is_chosen_and_one_is_set_aside_and_brought_back() {
     done(post(&desk, "/marking/takeback", &form));
     assert_eq!(stands(), (Some(first), 1, vec![]));
 
+    // Without script the form leads back to where it was.
+    let form = [("test", TEST), ("pages", other.as_str()), ("what", "counts"), ("who", "A. B.")];
+    let form = super::address("", &form);
+    let from = format!("http://127.0.0.1:4179{address}");
+    let told = post_plainly(&desk, "/marking/scan", &form[1..], &from);
+    assert_eq!((told.status, told.header("location")), (StatusCode::SEE_OTHER, address.as_str()));
+    assert_eq!(stands(), (Some(again), 1, vec![]));
+    assert_eq!(folder.settings().who, "A. B.");
+    done(decide(&one, "counts", ""));
+
     for (pages, decision) in
         [("999", "aside"), ("x", "aside"), ("999", "counts"), (one.as_str(), "gone")]
     {
@@ -594,6 +604,26 @@ fn marks_that_wait_are_told_of_where_only_some_would_change() {
     let count = shown.matches("<th scope=\"row\">").count();
     assert!((1..6).contains(&count), "{count}: {said}");
     assert!(page(&desk, &address).contains(changed));
+    // A scan that is set aside, and brought back, leaves the others waiting.
+    let text = page(&desk, &format!("/marking/sheet?test={TEST}&sheet=6"));
+    let id = text.split("name=\"pages\" value=\"").nth(1).unwrap().split_once('"').unwrap().0;
+    let found = |desk: &Desk| {
+        let course = super::work::database(&desk.folder()).unwrap();
+        let test = course.tests().unwrap().remove(0).id;
+        let last = course.markings(&test).unwrap().pop().unwrap();
+        (last.accepted.is_empty(), course.verdicts(last.id).unwrap())
+    };
+    let before = found(&desk);
+    assert!(before.0, "it waits");
+    for what in ["aside", "back"] {
+        let told = post(&desk, "/marking/scan", &format!("test={TEST}&pages={id}&what={what}"));
+        assert_eq!(told.status, StatusCode::OK, "{}", told.text());
+        let now = found(&desk);
+        assert!(now.0, "{what}: it waits no more");
+        assert_eq!(now.1.len(), before.1.len() - usize::from(what == "aside"));
+        assert!(now.1.iter().all(|sheet| before.1.contains(sheet)), "{what}");
+    }
+    let shown = page(&desk, &format!("/marking/changes?test={TEST}"));
     let ids = shown.split("name=\"shown\" value=\"").nth(1).unwrap().split_once('"').unwrap().0;
     let accepted = post(&desk, "/marking/accept", &format!("test={TEST}&shown={ids}"));
     assert_eq!(accepted.status, StatusCode::OK, "{}", accepted.text());
@@ -693,4 +723,27 @@ fn files_that_are_offered_are_what_they_say_and_kept_in_the_folder() {
     let refused = answer(&empty, get(&format!("/marking/file?test={TEST}&name=gradebook.csv")));
     assert_eq!(refused.status, StatusCode::BAD_REQUEST);
     assert!(!empty.folder().root().join("marks").exists(), "asking makes no database");
+}
+
+#[test]
+fn marks_are_told_as_the_test_spells() {
+    let folder = fresh("spelled").join("course");
+    fs::create_dir_all(&folder).unwrap();
+    crate::demo_command::write_texts(&folder).unwrap();
+    fs::write(folder.join("roster.csv"), ROSTER).unwrap();
+    let text = fs::read_to_string(folder.join(TEST)).unwrap();
+    let other = text.replacen("forms =", "spelling = \"EKG\"\nforms =", 1);
+    assert_ne!(other, text);
+    fs::write(folder.join(TEST), other).unwrap();
+    crate::demo_command::write_rest(&folder).unwrap();
+    let desk = at(&folder);
+    mark(&desk);
+    let told = |desk: &Desk| {
+        let picture = page(desk, &format!("/class/picture.svg?test={TEST}&page=1"));
+        let rules = page(desk, &format!("/class/rules.csv?test={TEST}"));
+        picture + &rules + &page(desk, &format!("/marking/file?test={TEST}&name=results.json"))
+    };
+    let (usual, other) = (told(&marked()), told(&desk));
+    assert!(usual.contains(">ECG<") && !usual.contains("EKG"));
+    assert!(other.contains(">EKG<") && !other.contains("ECG"));
 }

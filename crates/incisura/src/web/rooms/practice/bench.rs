@@ -101,5 +101,6 @@ fn definition(folder: &Folder, file: &str) -> Result<Definition, Refusal> {
     let test = folder.text(file)?.text;
     let read =
         test_file::read(&folder.path(file)?, &test, &Changes::default(), &Default::default())?;
-    Ok(Definition { test, conventions: read.conventions })
+    let spelling = folder.settings().spelling.other().map(str::to_owned);
+    Ok(Definition { test, conventions: read.conventions, spelling })
 }

@@ -24,7 +24,7 @@ use crate::web::folder::Listed;
 use crate::web::refusal::Refusal;
 use crate::web::shell::{Page, Room, shell};
 use crate::web::words::practice as words;
-use crate::web::{Pairs, SCRIPT, asset, download, off_thread, spelling};
+use crate::web::{Pairs, SCRIPT, asset, download, off_thread};
 use bench::Bench;
 pub(crate) use page::InFile;
 
@@ -133,7 +133,8 @@ async fn for_home(
         }
     };
     let path = folder.path(&file)?;
-    let bytes = off_thread(move || Ok(practice_page::made(&path, package)?)).await?;
+    let spelling = folder.settings().spelling.other();
+    let bytes = off_thread(move || Ok(practice_page::made(&path, package, spelling)?)).await?;
     let stem = file.strip_suffix(".toml").unwrap_or(&file);
     Ok(match named(&pairs, "package") {
         None => download(&format!("{stem}.html"), "text/html", bytes),
@@ -157,9 +158,7 @@ async fn ask(
     let answer = off_thread(move || {
         // Whoever hangs up keeps the turn until the work is done.
         let _turn = turn;
-        let folder = desk.folder();
-        let answer = bench.answer(&folder, &what, &body)?;
-        Ok(spelling::in_json(answer, folder.settings().spelling))
+        bench.answer(&desk.folder(), &what, &body)
     });
     let answer = answer.await?;
     Ok(([(header::CONTENT_TYPE, "application/json")], answer).into_response())

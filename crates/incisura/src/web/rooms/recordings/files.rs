@@ -59,8 +59,8 @@ fn written(
         "average.json" => (JSON, average(lab)?.cycle.to_json() + "\n"),
         "average.csv" => (CSV, simulate::traces_csv(&average(lab)?.cycle)?),
         "average.svg" => ("image/svg+xml", svg(lab, bench, folder, pairs)?),
-        "worksheet.pdf" => return Ok((PDF, sheet(lab, pairs, 0)?)),
-        "worksheet-key.pdf" => return Ok((PDF, sheet(lab, pairs, 1)?)),
+        "worksheet.pdf" => return Ok((PDF, sheet(lab, folder, pairs, 0)?)),
+        "worksheet-key.pdf" => return Ok((PDF, sheet(lab, folder, pairs, 1)?)),
         _ => return Err(Refusal::nothing_there()),
     };
     Ok((kind, text.into_bytes()))
@@ -100,7 +100,12 @@ fn svg(
 }
 
 /// The worksheet (0) or its key (1).
-fn sheet(lab: &mut Lab, pairs: &[(String, String)], which: usize) -> Result<Vec<u8>, Refusal> {
+fn sheet(
+    lab: &mut Lab,
+    folder: &Folder,
+    pairs: &[(String, String)],
+    which: usize,
+) -> Result<Vec<u8>, Refusal> {
     let one = |name: &str| {
         pairs.iter().find(|(key, _)| key == name).map_or("", |(_, value)| value.as_str())
     };
@@ -109,6 +114,7 @@ fn sheet(lab: &mut Lab, pairs: &[(String, String)], which: usize) -> Result<Vec<
     let known = words::CORRECTIONS_OF_QT.map(|(id, _)| id);
     let correction = known.into_iter().find(|id| *id == one("correction"));
     let title = lab.recording.name.clone();
+    let spelling = folder.settings().spelling.known();
     let options = Options {
         title: &title,
         paper: if one("paper") == "a4" { sheet::Paper::A4 } else { sheet::Paper::Letter },
@@ -116,6 +122,7 @@ fn sheet(lab: &mut Lab, pairs: &[(String, String)], which: usize) -> Result<Vec<
         length_s: if visible { view.span_s } else { worksheet::LENGTH_S },
         correction: correction.unwrap_or(known[0]),
         caution: recording::CAUTION,
+        spelling: spelling.as_ref(),
     };
     let pages = worksheet::worksheet(&mut lab.recording, &lab.named, &lab.beats, &options)?;
     let pdf =

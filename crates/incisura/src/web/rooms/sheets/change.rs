@@ -25,6 +25,7 @@ const FILE_KEYS: &[&str] = &[
     "seed",
     "handouts",
     "word_list",
+    "spelling",
 ];
 /// Keys of a page, which stand at the top where there is but one.
 pub(super) const PAGE_KEYS: &[&str] = &["panels", "bars", "given", "scaffold"];

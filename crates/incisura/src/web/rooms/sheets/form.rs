@@ -10,6 +10,7 @@ use super::change::{HEART, PAGES, Parts, QUESTIONS, STRIPS};
 use super::words;
 use crate::web::fields::{Field, faulty, field, text_of};
 use crate::web::folder::Folder;
+use crate::web::settings::Spelling;
 use crate::web::words::conventions::CANNOT_READ;
 use crate::web::{rules, toml_text};
 
@@ -189,12 +190,16 @@ impl Form<'_> {
     }
 
     fn paper(&self) -> Markup {
+        let now = self.table.get("spelling").and_then(Value::as_str);
+        let spelling = now.unwrap_or(Spelling::default().word());
+        let spellings = Spelling::ALL.map(|one| (one.word().to_owned(), one.word().to_owned()));
         html! {
             div.fields {
                 (self.select("paper", words::PAPER, &["letter", "a4"], words::paper))
                 (self.select("orientation", words::ORIENTATION, &["landscape", "portrait"], words::paper))
                 (self.number("beats", words::BEATS, "2"))
                 (self.number("mm_per_s", words::SCALE, "100"))
+                (field(&Field::select("spelling", words::SPELLING, spelling, spellings).verbatim()))
             }
         }
     }

@@ -236,10 +236,13 @@ async fn new(State(desk): State<Desk>, Form(new): Form<New>) -> Result<Redirect,
     let folder = desk.folder();
     let name = editing::new_name(&folder, &new.title)?;
     let q = toml_text::quoted;
+    let settings = folder.settings();
+    let spelling = settings.spelling.other();
+    let spelling = spelling.map_or_else(String::new, |word| format!("spelling = {}\n", q(word)));
     let text = format!(
-        "title = {}\ncourse = {}\nconvention = {}\ngiven = [\"ecg\"]\nforms = 2\n\n[heart]\nrate_bpm = [66, 80]\n",
+        "title = {}\ncourse = {}\nconvention = {}\ngiven = [\"ecg\"]\nforms = 2\n{spelling}\n[heart]\nrate_bpm = [66, 80]\n",
         q(&new.title),
-        q(&folder.settings().title),
+        q(&settings.title),
         q(&new.convention)
     );
     if let Some(fault) = Tests.faults(&folder, &name, &text).first() {

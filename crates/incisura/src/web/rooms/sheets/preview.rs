@@ -94,7 +94,7 @@ fn shown(press: &Press<'_>, wanted: &Wanted, whole: bool) -> Result<Markup, Fail
         div data-slot="pages" {
             @if !whole { p.fault { (words::IN_FORCE_SHOWN) } }
             @for (index, page) in kept {
-                figure.sheetpage {
+                figure.sheetpage translate="no" {
                     figcaption { (words::page_of(index + 1, count, &page.title)) }
                     div.paper { (PreEscaped(picture(page, index, count))) }
                 }
@@ -176,10 +176,8 @@ pub(super) fn begin(desk: &Desk, print: &Print) -> Result<String, Refusal> {
         large_print: print.large,
         per_student: print.each,
     };
-    let (name, file) = (job(&folder, &print.file), print.file.clone());
+    let name = job(&folder, &print.file);
     desk.jobs().begin(&name, move |_| {
-        // First, so that no sheet is ever there without what it was printed from.
-        printed::keep_texts(&folder, &file, &into)?;
         let said = sheet_command::print(&args)?;
         if let Some(list) = list {
             // Also of spare sheets alone, so that no later print gives their numbers to students.

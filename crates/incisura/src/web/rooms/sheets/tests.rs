@@ -362,3 +362,31 @@ fn other_files_are_out_of_reach() {
         assert_ne!(post(&desk, "/sheets/remove", &form).status, StatusCode::SEE_OTHER, "{file}");
     }
 }
+
+#[test]
+fn a_new_test_is_spelled_as_the_course_and_an_old_one_as_it_is() {
+    let desk = desk();
+    let set_course = "title=A&who=&spelling=EKG";
+    assert_eq!(post(&desk, "/course/settings", set_course).status, StatusCode::OK);
+    post(&desk, "/sheets/new", "title=New&convention=left_heart");
+    post(&desk, "/heart/sheet?condition=rest", "title=Heart&convention=left_heart");
+    for file in ["new.toml", "heart.toml"] {
+        let text = desk.folder().text(file).unwrap().text;
+        assert!(text.contains("\nspelling = \"EKG\"\n"), "{text}");
+    }
+    let pages = |file: &str| answer(&desk, get(&format!("/sheets/pages?file={file}"))).text();
+    let choice = |file: &str| {
+        let page = answer(&desk, get(&format!("/sheets?file={file}"))).text();
+        let select = page.split_once("data-at=\"spelling\"").unwrap().1;
+        let select = select.split_once("</select>").unwrap().0;
+        assert!(select.contains(">ECG<") && select.contains(">EKG<"), "{select}");
+        select.split_once("\" selected").unwrap().0.rsplit_once('"').unwrap().1.to_owned()
+    };
+    let [new, old] = ["new.toml", FILE].map(pages);
+    assert!(new.contains(">EKG<") && !new.contains("ECG"));
+    assert!(old.contains(">ECG<") && !old.contains(">EKG<"), "paper is as the test says");
+    assert_eq!((choice("new.toml").as_str(), choice(FILE).as_str()), ("EKG", "ECG"));
+    done(&desk, set("spelling", &["EKG"]));
+    assert!(desk.folder().text(FILE).unwrap().text.contains("\nspelling = \"EKG\"\n"));
+    assert!(pages(FILE).contains(">EKG<"));
+}
