@@ -6,7 +6,7 @@ pub(crate) mod plane;
 mod print;
 mod register;
 
-use crate::Flat;
+use crate::{Flat, memory};
 use register::Field;
 
 pub use print::Print;
@@ -39,6 +39,13 @@ pub struct Ink {
     pub noise: f64,
     /// The largest shift of the print against the page that was found, in millimetres.
     pub shift_mm: f64,
+}
+
+impl Drop for Ink {
+    fn drop(&mut self) {
+        memory::keep(std::mem::take(&mut self.ink));
+        memory::keep(std::mem::take(&mut self.seen));
+    }
 }
 
 impl Ink {
@@ -99,6 +106,7 @@ fn ink_above(page: &Flat, print: &Print, [faintest, deviations]: [f32; 2]) -> Op
     paper::without_specks(&mut ink, &hidden, least, scale);
     // Print that shows no ink has nothing hidden under it.
     hidden.iter_mut().zip(&seen.data).for_each(|(hides, &seen)| *hides &= seen > least);
+    memory::keep(printed.data);
     Some(Ink {
         px_per_mm: scale,
         origin: print.area.origin,

@@ -11,6 +11,7 @@ mod flatten;
 mod form;
 pub mod ink;
 mod marks;
+mod memory;
 mod picture;
 mod read;
 pub mod trace;

@@ -222,7 +222,7 @@ fn dark(grey: &Picture) -> Vec<bool> {
     /// 200 mm or so, and as much again on both sides.
     const WINDOW: usize = 14;
     /// Below this share of the mean around it a pixel is dark.
-    const SHARE: (u64, u64) = (85, 100);
+    const SHARE: (u32, u32) = (17, 20);
     let (width, height) = (grey.width, grey.height);
     let stride = width + 1;
     // Sums may pass the most that they can hold: their differences, of windows, are right still.
@@ -237,16 +237,29 @@ fn dark(grey: &Picture) -> Vec<bool> {
     }
     let half = (width.min(height) / WINDOW).max(8);
     let mut dark = Vec::with_capacity(width * height);
+    let mut columns = Vec::with_capacity(stride);
     for (y, row) in grey.level.chunks_exact(width).enumerate() {
         let (top, bottom) = (y.saturating_sub(half), (y + half + 1).min(height));
         let (above, below) = (&sums[top * stride..][..stride], &sums[bottom * stride..][..stride]);
-        dark.extend(row.iter().enumerate().map(|(x, &level)| {
+        let is_dark = |level: u8, [left, right, wide]: [u32; 3]| {
+            u32::from(level) * wide * SHARE.1 < right.wrapping_sub(left) * SHARE.0
+        };
+        // Sums of whole columns, and the pixels in those of a window; pictures that are searched
+        // are so small that 20 times a window's levels fit 32 bits.
+        let high = (bottom - top) as u32;
+        columns.clear();
+        columns.extend(below.iter().zip(above).map(|(below, above)| below.wrapping_sub(*above)));
+        let edge = |x: usize| {
             let (left, right) = (x.saturating_sub(half), (x + half + 1).min(width));
-            let upper = above[right].wrapping_sub(above[left]);
-            let sum = below[right].wrapping_sub(below[left]).wrapping_sub(upper);
-            let area = ((bottom - top) * (right - left)) as u64;
-            u64::from(level) * area * SHARE.1 < u64::from(sum) * SHARE.0
-        }));
+            is_dark(row[x], [columns[left], columns[right], (right - left) as u32 * high])
+        };
+        let inner = half.min(width)..width.saturating_sub(half).max(half.min(width));
+        dark.extend((0..inner.start).map(edge));
+        let sides = columns.iter().zip(columns.get(2 * half + 1..).unwrap_or_default());
+        let wide = (2 * half + 1) as u32 * high;
+        let levels = row[inner.clone()].iter().zip(sides);
+        dark.extend(levels.map(|(&level, (&left, &right))| is_dark(level, [left, right, wide])));
+        dark.extend((inner.end..width).map(edge));
     }
     dark
 }

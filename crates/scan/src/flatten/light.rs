@@ -12,7 +12,7 @@ const SHARE: f64 = 0.8;
 const DARKEST: f32 = 24.0;
 
 /// Of so many rows and pixels one is looked at: what is beside it looks much the same.
-pub(super) const EVERY: usize = 4;
+pub(super) const EVERY: usize = 8;
 
 /// How often each lightness occurs in each tile of a page, in 64 steps.
 pub(super) struct Tiles {

@@ -14,7 +14,7 @@ use sample::{Frame, Source};
 use warp::Bend;
 
 use crate::marks::square;
-use crate::{Mark, PageFault, PageForm, Picture, find_marks};
+use crate::{Mark, PageFault, PageForm, Picture, find_marks, memory};
 
 /// Pixels for a millimetre of the flattened page where nothing else is asked for: half the
 /// width of a grid line.
@@ -39,6 +39,12 @@ pub struct Flat {
     pub height: usize,
     /// 0 paper to 1 black, light evened out; the top left corner of pixel (0, 0) is the page's.
     pub ink: Vec<f32>,
+}
+
+impl Drop for Flat {
+    fn drop(&mut self) {
+        memory::keep(std::mem::take(&mut self.ink));
+    }
 }
 
 /// How the page was mapped to the picture.
@@ -125,7 +131,7 @@ pub fn flatten_with(
     let mut tiles = Tiles::new(&frame);
     sample::rows(&source, &map, &frame, light::EVERY, |y, line| tiles.count(y, line));
     let light = tiles.light();
-    let mut ink = Vec::with_capacity(frame.width * frame.height);
+    let mut ink = memory::room(frame.width * frame.height);
     sample::rows(&source, &map, &frame, 1, |y, line| light.add_ink(y, line, &mut ink));
     Ok(Flattened {
         flat: Flat { px_per_mm, width: frame.width, height: frame.height, ink },

@@ -8,9 +8,15 @@ use crate::Picture;
 /// Pixels between places that are mapped exactly, along both sides. Between them, perspective and
 /// bend are straight to a few hundredths of a pixel.
 const STEP: usize = 16;
-/// Bits of a place's fraction of a pixel, and the farthest place that then fits 32 bits.
+/// Bits of a place's fraction of a pixel, and the farthest place that is handled in 32 bits.
 const FRACTION: u32 = 14;
-const FARTHEST: f64 = (1_u32 << (31 - FRACTION)) as f64 - 1.0;
+const ONE: i64 = 1 << FRACTION;
+const FARTHEST: i64 = 1 << 30;
+/// Pixels of the picture side by side that 16 places in a row may lie between.
+const SPAN: usize = 64;
+
+/// A place in a picture, or a way, in parts of a pixel: whole ones are the pixels' centres.
+type Fixed = [i64; 2];
 
 /// The flattened page's pixels.
 pub(super) struct Frame {
@@ -28,12 +34,6 @@ impl Frame {
     /// The page at a pixel's centre, in millimetres.
     pub(super) fn mm(&self, x: usize, y: usize) -> [f64; 2] {
         [x, y].map(|at| (at as f64 + 0.5) / self.px_per_mm)
-    }
-
-    /// Where every 16th pixel of a row is in the picture, and one more at its end.
-    fn places(&self, map: &PageMap, y: usize) -> Vec<[f64; 2]> {
-        let count = self.width.div_ceil(STEP);
-        (0..=count).map(|column| map.to_picture(self.mm(column * STEP, y))).collect()
     }
 }
 
@@ -55,77 +55,185 @@ impl<'a> Source<'a> {
         Self { picture, by, single: scale <= by as f64 }
     }
 
+    /// A place given in pixels of the original.
+    fn fixed(&self, at: [f64; 2]) -> Fixed {
+        // Far beyond any picture, and far from what cannot be added.
+        at.map(|at| ((at / self.by as f64 - 0.5).clamp(-1e6, 1e6) * ONE as f64).round() as i64)
+    }
+
+    /// Where every 16th pixel of a page's row is, and one more at its end.
+    fn places(&self, map: &PageMap, frame: &Frame, y: usize) -> Vec<Fixed> {
+        let count = frame.width.div_ceil(STEP);
+        (0..=count).map(|column| self.fixed(map.to_picture(frame.mm(column * STEP, y)))).collect()
+    }
+
     /// Lightness times 256 at `to.len()` places in a row: the first at `from`, in pixels of the
     /// original, the others each a `step` farther. Where the picture is finer than the page, it is
     /// the mean of two places, `aside` of each to both sides.
     pub(super) fn line(&self, from: [f64; 2], step: [f64; 2], aside: [f64; 2], to: &mut [u16]) {
-        let by = self.by as f64;
-        let [from, step, aside] = [from, step, aside].map(|[x, y]| [x / by, y / by]);
-        if self.single {
-            self.single_line(from, step, to);
-            return;
-        }
-        let mut other = [0_u16; STEP];
+        let end = |n: usize| [0, 1].map(|axis| from[axis] + (n * STEP) as f64 * step[axis]);
+        let aside = [0, 1].map(|axis| from[axis] + aside[axis]);
+        let [start, aside] = [from, aside].map(|at| self.fixed(at));
+        let aside = [0, 1].map(|axis| aside[axis] - start[axis]);
         for (n, to) in to.chunks_mut(STEP).enumerate() {
-            let at = |axis: usize| from[axis] + (n * STEP) as f64 * step[axis];
-            self.single_line([0, 1].map(|axis| at(axis) - aside[axis]), step, to);
-            let other = &mut other[..to.len()];
-            self.single_line([0, 1].map(|axis| at(axis) + aside[axis]), step, other);
-            to.iter_mut().zip(other).for_each(|(to, other)| *to = (*to >> 1) + (*other >> 1));
+            let [from, next] = [end(n), end(n + 1)].map(|at| self.fixed(at));
+            let along = [0, 1].map(|axis| next[axis] - from[axis]);
+            let step = along.map(|one| one / STEP as i64);
+            self.part(from, step, slope(along), aside, to);
         }
     }
 
-    /// Lightness times 256 at places in a row, in pixels of the reduced picture.
-    fn single_line(&self, from: [f64; 2], step: [f64; 2], to: &mut [u16]) {
-        let last = to.len().saturating_sub(1) as f64;
-        let end = [from[0] + last * step[0], from[1] + last * step[1]];
-        let size = [self.picture.width as f64, self.picture.height as f64];
-        let inside = |at: [f64; 2]| {
-            (0..2).all(|axis| at[axis] >= 1.0 && at[axis] <= (size[axis] - 1.0).min(FARTHEST))
-        };
-        if inside(from) && inside(end) {
-            self.line_inside(from, step, to);
+    /// As [`Self::line`], of at most 16 places, which lie on a way of this slope.
+    fn part(&self, from: Fixed, step: Fixed, slope: Option<i16>, aside: Fixed, to: &mut [u16]) {
+        if self.single {
+            self.single_part(from, step, slope, to);
             return;
         }
-        for (at, to) in to.iter_mut().enumerate() {
-            let at = at as f64;
-            let place = [from[0] + at * step[0], from[1] + at * step[1]];
-            *to = (256.0 * self.picture.at(place)) as u16;
+        let [before, after] = [-1, 1].map(|way| [0, 1].map(|axis| from[axis] + way * aside[axis]));
+        let mut other = [0_u16; STEP];
+        let other = &mut other[..to.len()];
+        self.single_part(before, step, slope, to);
+        self.single_part(after, step, slope, other);
+        to.iter_mut().zip(other).for_each(|(to, other)| *to = (*to >> 1) + (*other >> 1));
+    }
+
+    /// Lightness times 256 at places in a row.
+    fn single_part(&self, from: Fixed, step: Fixed, slope: Option<i16>, to: &mut [u16]) {
+        let last = to.len().saturating_sub(1) as i64;
+        let end = [0, 1].map(|axis| from[axis] + last * step[axis]);
+        let size = [self.picture.width, self.picture.height];
+        let inside = (0..2).all(|axis| {
+            let most = ((size[axis] as i64 - 1) * ONE).min(FARTHEST) - ONE / 2;
+            from[axis].min(end[axis]) >= ONE / 2 && from[axis].max(end[axis]) <= most
+        });
+        if !inside {
+            for (n, to) in to.iter_mut().enumerate() {
+                let at = |axis: usize| (from[axis] + n as i64 * step[axis]) as f64 / ONE as f64;
+                *to = (256.0 * self.picture.at([0, 1].map(|axis| at(axis) + 0.5))) as u16;
+            }
+            return;
+        }
+        let [from, step] = [from, step].map(|at| at.map(|at| at as i32));
+        let level = slope.filter(|_| to.len() > STEP / 4);
+        if !level.is_some_and(|slope| self.level_part(from, step[0], slope, to)) {
+            self.steep_part(from, step, to);
         }
     }
 
-    /// As [`Self::single_line`], where no place is within a pixel of the picture's edge.
-    fn line_inside(&self, from: [f64; 2], step: [f64; 2], to: &mut [u16]) {
-        let one = f64::from(1 << FRACTION);
-        let [mut x, mut y] = from.map(|at| ((at - 0.5) * one) as i32);
-        let [dx, dy] = step.map(|step| (step * one) as i32);
-        let (width, level) = (self.picture.width, &self.picture.level[..]);
-        for to in to.chunks_mut(STEP) {
-            // First each place's four pixels, then all places' means at once.
-            let (mut upper, mut lower) = ([[0_u8; 2]; STEP], [[0_u8; 2]; STEP]);
-            let mut part = [[0_u16; STEP]; 2];
-            for n in 0..to.len() {
-                let first = (y >> FRACTION) as usize * width + (x >> FRACTION) as usize;
-                // One check of bounds for all four.
-                let four = &level[first..][..width + 2];
-                upper[n] = [four[0], four[1]];
-                lower[n] = [four[width], four[width + 1]];
-                part[0][n] = (x >> (FRACTION - 8) & 255) as u16;
-                part[1][n] = (y >> (FRACTION - 8) & 255) as u16;
-                x += dx;
-                y += dy;
-            }
-            let [across, down] = part;
-            let mean: [u16; STEP] = std::array::from_fn(|n| {
-                let mix = |[left, right]: [u8; 2]| {
-                    u16::from(left) * (256 - across[n]) + u16::from(right) * across[n]
-                };
-                // Together 65,535 at most.
-                let share = |level: u16, of: u16| ((u32::from(level) * u32::from(of)) >> 16) as u16;
-                share(mix(upper[n]), u16::MAX - (down[n] << 8)) + share(mix(lower[n]), down[n] << 8)
-            });
-            to.copy_from_slice(&mean[..to.len()]);
+    /// Places that lie on a way of little slope: between rows first, column by column, then along
+    /// the row that this makes. Whether that could be done: not where they are too near to the
+    /// picture's last row or pass more than two rows.
+    fn level_part(&self, from: [i32; 2], dx: i32, slope: i16, to: &mut [u16]) -> bool {
+        let (first, last) = (from[0], from[0] + (to.len() as i32 - 1) * dx);
+        let left = first.min(last) >> FRACTION;
+        let columns = (first.max(last) >> FRACTION) - left + 2;
+        // Where the way is at the first of the columns, and at the last.
+        let back = i64::from((left << FRACTION) - first) * i64::from(slope);
+        let start = from[1] + (back >> FRACTION) as i32;
+        let end = start + (columns - 1) * i32::from(slope);
+        let row = start.min(end) >> FRACTION;
+        if columns as usize > SPAN || row < 0 || start.max(end) >> FRACTION > row + 1 {
+            return false;
         }
+        let width = self.picture.width;
+        let first_pixel = row as usize * width + left as usize;
+        let Some(level) = self.picture.level.get(first_pixel..first_pixel + 2 * width + SPAN)
+        else {
+            return false;
+        };
+        let between = if start.max(end) >> FRACTION == row { between_two } else { between_three };
+        let mut mixed = [0_u16; SPAN + 1];
+        let columns = (columns as usize).next_multiple_of(8);
+        let below = (start - (row << FRACTION)) as u16;
+        between(level, width, [below, slope as u16], &mut mixed[..columns]);
+        let (mut before, mut after) = ([0_u16; STEP], [0_u16; STEP]);
+        let mut at = first - (left << FRACTION);
+        for (before, after) in before.iter_mut().zip(&mut after).take(to.len()) {
+            let column = (at >> FRACTION) as usize % SPAN;
+            (*before, *after) = (mixed[column], mixed[column + 1]);
+            at += dx;
+        }
+        along_row(&before, &after, [first as u16, dx as u16], to);
+        true
+    }
+
+    /// Places on any way: four pixels for each.
+    fn steep_part(&self, from: [i32; 2], [dx, dy]: [i32; 2], to: &mut [u16]) {
+        let [mut x, mut y] = from;
+        let (width, level) = (self.picture.width, &self.picture.level[..]);
+        for to in to {
+            let first = (y >> FRACTION) as usize * width + (x >> FRACTION) as usize;
+            // One check of bounds for all four.
+            let four = &level[first..][..width + 2];
+            let [across, down] = [x, y].map(|at| (at >> (FRACTION - 8) & 255) as u16);
+            let mix =
+                |left: u8, right: u8| u16::from(left) * (256 - across) + u16::from(right) * across;
+            let (upper, lower) = (mix(four[0], four[1]), mix(four[width], four[width + 1]));
+            // Together 65,535 at most.
+            *to = part_of(upper, u16::MAX - (down << 8)) + part_of(lower, down << 8);
+            x += dx;
+            y += dy;
+        }
+    }
+}
+
+/// A share of a level, in 65,536ths.
+fn part_of(level: u16, share: u16) -> u16 {
+    ((u32::from(level) * u32::from(share)) >> 16) as u16
+}
+
+/// How far down a way goes for each pixel to the right, if it is little.
+fn slope([x, y]: Fixed) -> Option<i16> {
+    let little = x != 0 && 4 * y.abs() <= x.abs();
+    little.then(|| (y * ONE / x) as i16)
+}
+
+/// Numbers of columns, at hand for many at once.
+const NUMBERS: [u16; SPAN] = {
+    let mut numbers = [0; SPAN];
+    let mut n = 0;
+    while n < SPAN {
+        numbers[n] = n as u16;
+        n += 1;
+    }
+    numbers
+};
+
+/// Lightness times 256 in columns between the first two rows of `level`: `below` the first and by
+/// `slope` farther below in each column, in parts of a row.
+#[inline(never)]
+fn between_two(level: &[u8], width: usize, [below, slope]: [u16; 2], to: &mut [u16]) {
+    let [upper, lower] = [0, 1].map(|row| &level[row * width..][..to.len()]);
+    let levels = upper.iter().zip(lower).zip(&NUMBERS);
+    for (to, ((&upper, &lower), &n)) in to.iter_mut().zip(levels) {
+        let below = below.wrapping_add(slope.wrapping_mul(n)) >> (FRACTION - 8) & 255;
+        *to = u16::from(upper) * (256 - below) + u16::from(lower) * below;
+    }
+}
+
+/// As [`between_two`], between the first three rows.
+#[inline(never)]
+fn between_three(level: &[u8], width: usize, [below, slope]: [u16; 2], to: &mut [u16]) {
+    let [upper, middle, lower] = [0, 1, 2].map(|row| &level[row * width..][..to.len()]);
+    let numbers = &NUMBERS[..to.len()];
+    let levels = upper.iter().zip(middle).zip(lower).zip(numbers);
+    for (to, (((&upper, &middle), &lower), &n)) in to.iter_mut().zip(levels) {
+        let below = below.wrapping_add(slope.wrapping_mul(n)) >> (FRACTION - 8);
+        let (above, beyond) = (256_u16.saturating_sub(below), below.saturating_sub(256));
+        let between = 256_u16.wrapping_sub(above).wrapping_sub(beyond);
+        let mix = |level: u8, share: u16| u16::from(level).wrapping_mul(share);
+        *to = mix(upper, above).wrapping_add(mix(middle, between)).wrapping_add(mix(lower, beyond));
+    }
+}
+
+/// The levels between columns and those after them, at places of which the first is at `across`,
+/// and each other a `step` farther, in parts of a pixel.
+#[inline(never)]
+fn along_row(before: &[u16], after: &[u16], [across, step]: [u16; 2], to: &mut [u16]) {
+    let levels = before.iter().zip(after).zip(&NUMBERS);
+    for (to, ((&before, &after), &n)) in to.iter_mut().zip(levels) {
+        let share = across.wrapping_add(step.wrapping_mul(n)) << (16 - FRACTION) & 0xff00;
+        *to = part_of(before, u16::MAX - share) + part_of(after, share);
     }
 }
 
@@ -138,24 +246,28 @@ pub(super) fn rows(
     every: usize,
     mut row: impl FnMut(usize, &[u16]),
 ) {
+    const PARTS: u32 = STEP.ilog2();
     let mut line = vec![0_u16; frame.width.div_ceil(every)];
-    let mut above = frame.places(map, 0);
+    let mut above = source.places(map, frame, 0);
+    let way = |from: Fixed, to: Fixed| [0, 1].map(|axis| to[axis] - from[axis]);
     for band in 0..frame.height.div_ceil(STEP) {
-        let below = frame.places(map, (band + 1) * STEP);
+        let below = source.places(map, frame, (band + 1) * STEP);
+        let slopes: Vec<_> = above.windows(2).map(|two| slope(way(two[0], two[1]))).collect();
         for y in (band * STEP..((band + 1) * STEP).min(frame.height)).step_by(every) {
-            let down = (y % STEP) as f64 / STEP as f64;
+            let share = (y % STEP) as i64;
             let place = |at: usize| {
-                [0, 1].map(|axis| above[at][axis] + down * (below[at][axis] - above[at][axis]))
+                let down = way(above[at], below[at]);
+                [0, 1].map(|axis| above[at][axis] + ((share * down[axis]) >> PARTS))
             };
             // By turns on both diagonals: rows are smoothed together later.
-            let slant = if y % 2 == 0 { 0.25 } else { -0.25 } / STEP as f64;
+            let slant = if y % 2 == 0 { 1 } else { -1 };
             let mut from = place(0);
             for (column, part) in line.chunks_mut(STEP / every).enumerate() {
                 let to = place(column + 1);
-                let along = [0, 1].map(|axis| (to[axis] - from[axis]) / STEP as f64);
-                let down = [0, 1].map(|axis| below[column][axis] - above[column][axis]);
-                let aside = [0, 1].map(|axis| 0.25 * along[axis] + slant * down[axis]);
-                source.line(from, along.map(|one| one * every as f64), aside, part);
+                let (along, down) = (way(from, to), way(above[column], below[column]));
+                let aside = [0, 1].map(|axis| (along[axis] + slant * down[axis]) >> (2 + PARTS));
+                let step = along.map(|one| (one * every as i64) >> PARTS);
+                source.part(from, step, slopes[column], aside, part);
                 from = to;
             }
             row(y, &line);

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::plane::Plane;
+use crate::memory;
 
 /// Printed ink fainter than this hides nothing.
 const HIDES: f32 = 0.035;
@@ -21,7 +22,7 @@ pub(super) struct Over {
 pub(super) fn over(seen: &Plane, printed: &Plane, noise: f32, least: f32) -> Over {
     let [grey, dark] = gains(seen, printed, [(0.05..0.22, 0.0), (0.30..1.01, 0.6)]);
     let (width, height) = (printed.width, printed.height);
-    let mut ink = Plane { width, height, data: Vec::with_capacity(width * height) };
+    let mut ink = Plane { width, height, data: memory::room(width * height) };
     let mut hidden = Vec::with_capacity(width * height);
     let mut most = vec![0.0; width];
     for top in (0..height).step_by(STRIP) {
@@ -83,14 +84,16 @@ fn middle(counts: &[u32; 128]) -> Option<f32> {
     Some(at.unwrap_or(32) as f32 / 32.0)
 }
 
-/// Which blocks of a plane, `side` pixels wide and high, have ink, or are beside such.
+/// Which blocks of a plane, `side` pixels wide and high, have ink (1), or are beside such.
 fn near(ink: &Plane, side: usize) -> Plane {
     let (columns, rows) = (ink.width.div_ceil(side), ink.height.div_ceil(side));
     let mut any = Plane::new(columns.max(2), rows);
     for (y, row) in ink.data.chunks(ink.width).enumerate() {
         let blocks = &mut any.data[y / side * any.width..];
         for (any, block) in blocks.iter_mut().zip(row.chunks(side)) {
-            *any = block.iter().fold(*any, |most, &ink| if ink > most { ink } else { most });
+            if block.iter().fold(false, |any, &ink| any | (ink > 0.0)) {
+                *any = 1.0;
+            }
         }
     }
     any.spread()

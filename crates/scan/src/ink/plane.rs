@@ -1,5 +1,7 @@
 //! A rectangle of numbers.
 
+use crate::memory;
+
 /// A rectangle of numbers, row by row.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Plane {
@@ -10,7 +12,9 @@ pub(crate) struct Plane {
 
 impl Plane {
     pub(crate) fn new(width: usize, height: usize) -> Self {
-        Self { width, height, data: vec![0.0; width * height] }
+        let mut data = memory::room(width * height);
+        data.resize(width * height, 0.0);
+        Self { width, height, data }
     }
 
     #[inline]
@@ -38,7 +42,7 @@ impl Plane {
         row: impl Fn(usize) -> &'a [f32],
         join: impl Fn(f32, f32, f32) -> f32,
     ) -> Self {
-        let mut data = Vec::with_capacity(width * height);
+        let mut data = memory::room(width * height);
         // The last three rows, joined along.
         let mut across = [vec![0.0; width], vec![0.0; width], vec![0.0; width]];
         for y in 0..height {

@@ -168,8 +168,12 @@ impl Bands {
         let mut row = vec![false; counts.len() + 2];
         for y in band * high..(band + 1) * high {
             let start = y * ink.width + first;
-            for (n, inked) in row.iter_mut().enumerate() {
-                *inked = (start + n).checked_sub(1).is_some_and(|at| left.inked(at));
+            // From the pixel before the first; there is none before the page's, or after its last.
+            row.fill(false);
+            let (from, none) = (start.saturating_sub(1), usize::from(start == 0));
+            let pixels = ink.ink[from..].iter().zip(&left.mask[from..]);
+            for (inked, (&ink, &mask)) in row[none..].iter_mut().zip(pixels) {
+                *inked = (ink > 0.0) & !mask;
             }
             for (count, near) in counts.iter_mut().zip(row.windows(3)) {
                 *count += f32::from(u8::from(near[0] | near[1] | near[2]));
