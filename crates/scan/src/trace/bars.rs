@@ -302,7 +302,7 @@ mod tests {
         let lines = [32.0, 50.0, 72.5, 108.0].map(line);
         let crossed = |x: f64| lines.iter().any(|line| (line.top_x_mm - x).abs() < 0.2);
         let dark = |x: f64, y: f64| {
-            let stroke = is_drawn(x) && (y - 5.1 - 0.1 * (x / 9.0).sin()).abs() < 0.2;
+            let stroke = is_drawn(x) && (y - 5.1 - 0.1 * libm::sin(x / 9.0)).abs() < 0.2;
             let own = if stroke { 0.12 } else { 0.0 };
             printed(y).max(if crossed(x) { 0.3 } else { 0.0 }) + own
         };
@@ -318,7 +318,7 @@ mod tests {
 
     #[test]
     fn uneven_print_is_no_bar() {
-        let dark = |x: f64, y: f64| printed(y) * (1.0 + 0.05 * (x / 7.0).sin() as f32);
+        let dark = |x: f64, y: f64| printed(y) * (1.0 + 0.05 * libm::sin(x / 7.0) as f32);
         assert_eq!(read_row(dark, &[]), [[0.0; 2]; 0]);
         let lines = [32.0, 50.0, 72.5, 108.0].map(line);
         let crossed = |x: f64, y: f64| {
