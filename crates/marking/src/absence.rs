@@ -9,8 +9,8 @@ use sheet::PanelPlace;
 
 use crate::{DrawnSheet, DrawnSounds, Rubric};
 
-/// So far from where it belongs a landmark may be drawn, seconds.
-const ABOUT_S: f64 = 0.15;
+/// So far from where a landmark belongs, seconds, what is drawn may be meant for it.
+const ABOUT_S: f64 = 0.3;
 /// A landmark that stands out less than this in the key, in millimetres, is easily overlooked.
 const CLEAR_MM: f64 = 1.0;
 /// The hand's tremor makes waves as high as this, in millimetres, and higher ones where higher
@@ -26,6 +26,8 @@ const SMALL: f64 = 0.5;
 const LOW_MM: f64 = 0.4;
 const RESTLESS_MM: f64 = 1.0;
 const BESIDE_MM: f64 = 1.5;
+/// So far from a turn its landmark may be, seconds.
+const TURN_S: f64 = 0.03;
 /// So near to where a landmark belongs, seconds, the trace has to be known.
 const NEAR_S: f64 = 0.03;
 
@@ -80,7 +82,8 @@ impl Seen<'_> {
         !self.reading.found.iter().any(same) && self.usual_mm(&missing.name) >= CLEAR_MM
     }
 
-    /// Whether a line is level, or lacks two landmarks or more and has no wave where they belong.
+    /// Whether a line is level, or lacks two landmarks or more and has no wave that could be meant
+    /// for them.
     fn no_wave(&self, missing: &[&Missing]) -> bool {
         let names: BTreeSet<&str> = missing.iter().map(|missing| missing.name.as_str()).collect();
         let level = height(self.curve.points.iter().map(|point| point[1])) < LEVEL * self.key();
@@ -92,8 +95,8 @@ impl Seen<'_> {
             })
     }
 
-    /// Whether there is no burst without a name where sounds are missing. Where the key has small
-    /// sounds, one may have been taken for another.
+    /// Whether there is no burst without a name, and nothing low that could be meant for one. Where
+    /// the key has small sounds, one may have been taken for another.
     fn no_burst(&self, missing: &[&Missing]) -> bool {
         let strokes =
             self.rubric.subject.strokes.iter().filter(|s| s.channel == self.curve.channel);
@@ -102,17 +105,17 @@ impl Seen<'_> {
             let mut marks = self.rubric.model.landmarks.iter();
             marks.any(|mark| mark.channel == self.curve.channel && mark.name == *name)
         };
-        let free = |burst: &Drawn| {
-            let mut own = self.found_s().into_iter();
-            !own.any(|time_s| (burst.start_s - 0.01..burst.end_s + 0.01).contains(&time_s))
-        };
-        let about = |burst: &Drawn, due_s: f64| {
-            burst.end_s > due_s - ABOUT_S && burst.start_s < due_s + ABOUT_S
+        let times = self.found_s();
+        let named = |burst: &Drawn| {
+            times.iter().any(|t| (burst.start_s - 0.01..burst.end_s + 0.01).contains(t))
         };
         !small.any(|stroke| stroke.landmarks.iter().any(in_key))
             && missing.iter().all(|missing| {
                 let due_s = self.due_s(missing);
-                !self.curve.bursts.iter().any(|burst| about(burst, due_s) && free(burst))
+                let near = |burst: &&Drawn| {
+                    burst.end_s > due_s - ABOUT_S && burst.start_s < due_s + ABOUT_S
+                };
+                self.curve.bursts.iter().filter(near).all(named)
                     && self.restless_mm(due_s) < RESTLESS_MM
             })
     }
@@ -120,8 +123,7 @@ impl Seen<'_> {
     /// For how long the resting line is higher than a stroke about a time, in millimetres.
     fn restless_mm(&self, due_s: f64) -> f64 {
         let Some(sounds) = self.sounds else { return 0.0 };
-        let [from, to] =
-            [due_s - ABOUT_S, due_s + ABOUT_S].map(|time_s| self.panel.map().x(time_s));
+        let [from, to] = [-ABOUT_S, ABOUT_S].map(|by| self.panel.map().x(due_s + by));
         let own = |x: f64| {
             let mut bursts = sounds.bursts.iter();
             bursts.any(|burst| (burst.from_mm - BESIDE_MM..burst.to_mm + BESIDE_MM).contains(&x))
@@ -148,13 +150,20 @@ impl Seen<'_> {
         shown && !self.curve.unknown.iter().any(|[start, end]| *start < to && from < *end)
     }
 
-    /// How high the highest wave about a time is, between the landmarks that were found.
+    /// How high the highest wave about a time is that none of the landmarks that were found explains.
     fn wave_mm(&self, due_s: f64) -> f64 {
         let times = self.found_s();
-        let before = times.iter().copied().filter(|t| *t < due_s).fold(due_s - ABOUT_S, f64::max);
-        let after = times.iter().copied().filter(|t| *t > due_s).fold(due_s + ABOUT_S, f64::min);
-        let within = self.curve.points.iter().filter(|p| (before..=after).contains(&p[0]));
-        wave(&within.map(|point| point[1]).collect::<Vec<_>>()) * self.panel.mm_per_unit()
+        let goes_on = |a: &[f64; 2], b: &[f64; 2]| {
+            let limits = [due_s - ABOUT_S, due_s + ABOUT_S];
+            !times.iter().chain(&limits).any(|t| (a[0]..b[0]).contains(t))
+        };
+        // A landmark need not lie on its turn: a foot is where tangents meet.
+        let free = |p: &&[f64; 2]| times.iter().all(|t| (p[0] - t).abs() > TURN_S);
+        let free: Vec<[f64; 2]> = self.curve.points.iter().filter(free).copied().collect();
+        let pieces = free.chunk_by(goes_on);
+        let near = pieces.filter(|piece| (piece[0][0] - due_s).abs() <= ABOUT_S);
+        let waves = near.map(|piece| wave(&piece.iter().map(|p| p[1]).collect::<Vec<_>>()));
+        waves.fold(0.0, f64::max) * self.panel.mm_per_unit()
     }
 
     /// When a landmark is to be expected, seconds: as long after its beat's anchor as in the key.
