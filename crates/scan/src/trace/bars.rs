@@ -39,6 +39,9 @@ const CROSSED: f64 = 0.08;
 /// asked. (In 800 invented drawings 15 of 242 zeros that hung on a bar's end were wrong.)
 const SURE: f32 = 0.985;
 
+/// How sure a bar is that may have been read wrongly.
+const UNSURE: f32 = 0.5;
+
 /// What is drawn in a bar's row.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DrawnBar {
@@ -108,18 +111,19 @@ pub(crate) fn read(
     }
     let sums = runs(&summed);
     let apart = |(a, b): (&[usize; 2], &[usize; 2])| a[0].abs_diff(b[0]).max(a[1].abs_diff(b[1]));
-    let differ = found.len() != sums.len()
-        || found.iter().zip(&sums).any(|pair| apart(pair) > ink.px(DIFFERS_MM));
+    let same = found.len() == sums.len();
+    let differ = !same || found.iter().zip(&sums).any(|pair| apart(pair) > ink.px(DIFFERS_MM));
     let in_sum = differ && !sums.is_empty();
     if in_sum {
         (found, counts) = (sums, summed);
     }
     let runs = found;
-    let mut confidence = SURE;
+    // Bars that end elsewhere in sum may end at either place.
+    let mut confidence = if in_sum && same { UNSURE } else { SURE };
     for [from, to] in &runs {
         let inked = counts[*from..=*to].iter().filter(|&&count| count >= least).count();
         let share = inked as f32 / (to - from + 1) as f32;
-        confidence = confidence.min(if share > 0.8 { SURE } else { 0.5 });
+        confidence = confidence.min(if share > 0.8 { SURE } else { UNSURE });
     }
     for (at, part) in sight.parts.each() {
         let (x, y) = (at % ink.width, at / ink.width);
