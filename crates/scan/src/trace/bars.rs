@@ -176,6 +176,9 @@ fn darker(ink: &Ink, columns: RangeInclusive<usize>, [top, bottom]: [f64; 2]) ->
 /// on Systems, Man and Cybernetics 1979;9:62–66), and by how many standard deviations within them
 /// their middles do.
 fn between(values: &[f32]) -> (f32, f32) {
+    if values.len() < 2 {
+        return (0.0, 0.0);
+    }
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f32::total_cmp);
     let most = sorted[sorted.len() - 1 - (CROSSED * sorted.len() as f64) as usize];
