@@ -39,9 +39,6 @@ const CROSSED: f64 = 0.08;
 /// asked. (In 800 invented drawings 15 of 242 zeros that hung on a bar's end were wrong.)
 const SURE: f32 = 0.985;
 
-/// How sure a bar is that may have been read wrongly.
-const UNSURE: f32 = 0.5;
-
 /// What is drawn in a bar's row.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DrawnBar {
@@ -102,7 +99,7 @@ pub(crate) fn read(
     let mut found = runs(&counts);
     // Faint strokes are only seen in sum: those along the row's printed line, and those of boxes.
     let row = ink.column(form.x_mm)..=ink.column(form.x_mm + form.width_mm);
-    let about = |half: f64| darker(ink, row.clone(), [middle - half, middle + half]);
+    let about = |half: f64| darker(ink, row.clone(), [middle - half, middle + half], &masked);
     let (on_print, in_row) = (about(ON_PRINT_MM), about(BESIDE * form.height_mm));
     let clearest = if on_print.1 > in_row.1 { on_print.0 } else { in_row.0 };
     let mut summed = vec![0; counts.len()];
@@ -111,19 +108,18 @@ pub(crate) fn read(
     }
     let sums = runs(&summed);
     let apart = |(a, b): (&[usize; 2], &[usize; 2])| a[0].abs_diff(b[0]).max(a[1].abs_diff(b[1]));
-    let same = found.len() == sums.len();
-    let differ = !same || found.iter().zip(&sums).any(|pair| apart(pair) > ink.px(DIFFERS_MM));
+    let differ = found.len() != sums.len()
+        || found.iter().zip(&sums).any(|pair| apart(pair) > ink.px(DIFFERS_MM));
     let in_sum = differ && !sums.is_empty();
     if in_sum {
         (found, counts) = (sums, summed);
     }
     let runs = found;
-    // Bars that end elsewhere in sum may end at either place.
-    let mut confidence = if in_sum && same { UNSURE } else { SURE };
+    let mut confidence = SURE;
     for [from, to] in &runs {
         let inked = counts[*from..=*to].iter().filter(|&&count| count >= least).count();
         let share = inked as f32 / (to - from + 1) as f32;
-        confidence = confidence.min(if share > 0.8 { SURE } else { UNSURE });
+        confidence = confidence.min(if share > 0.8 { SURE } else { 0.5 });
     }
     for (at, part) in sight.parts.each() {
         let (x, y) = (at % ink.width, at / ink.width);
@@ -155,11 +151,17 @@ pub(crate) fn read(
 }
 
 /// Where a row is darker than elsewhere, all its ink in a column taken together.
-fn darker(ink: &Ink, columns: RangeInclusive<usize>, [top, bottom]: [f64; 2]) -> (Vec<bool>, f32) {
+fn darker(
+    ink: &Ink,
+    columns: RangeInclusive<usize>,
+    [top, bottom]: [f64; 2],
+    masked: impl Fn(usize) -> bool,
+) -> (Vec<bool>, f32) {
     let rows = ink.line(top)..=ink.line(bottom);
     let sum = |x: usize| rows.clone().map(|y| ink.seen[y * ink.width + x].max(0.0)).sum::<f32>();
-    let sums: Vec<f32> = columns.map(sum).collect();
-    // What crosses the line is narrow.
+    let free: Vec<usize> = columns.clone().filter(|x| !masked(*x)).collect();
+    let sums: Vec<f32> = free.iter().map(|x| sum(*x)).collect();
+    // What else crosses the line is narrow.
     let half = ink.px(CROSSES_MM);
     let level = |n: usize| {
         let mut near = sums[n.saturating_sub(half)..(n + half + 1).min(sums.len())].to_vec();
@@ -169,7 +171,14 @@ fn darker(ink: &Ink, columns: RangeInclusive<usize>, [top, bottom]: [f64; 2]) ->
     let levels: Vec<f32> = (0..sums.len()).map(level).collect();
     let (limit, clearly) = between(&levels);
     let clear = clearly > CLEARLY;
-    (levels.iter().map(|&level| clear && level > limit).collect(), clearly)
+    // On an alignment line it is as dark as beside it.
+    let nearest = |x: usize| {
+        let after = free.partition_point(|other| *other < x);
+        let beside = [after.checked_sub(1), Some(after)].into_iter().flatten();
+        let beside = beside.filter(|n| *n < free.len());
+        beside.min_by_key(|n| free[*n].abs_diff(x)).map_or(0.0, |n| levels[n])
+    };
+    (columns.map(|x| clear && nearest(x) > limit).collect(), clearly)
 }
 
 /// The value that divides others in two groups that differ most clearly (Otsu, IEEE Transactions
