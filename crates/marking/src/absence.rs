@@ -150,7 +150,8 @@ impl Seen<'_> {
         shown && !self.curve.unknown.iter().any(|[start, end]| *start < to && from < *end)
     }
 
-    /// How high the highest wave about a time is that none of the landmarks that were found explains.
+    /// How high the highest wave about a time is that none of the landmarks that were found
+    /// explains.
     fn wave_mm(&self, due_s: f64) -> f64 {
         let times = self.found_s();
         let goes_on = |a: &[f64; 2], b: &[f64; 2]| {

@@ -99,7 +99,7 @@ pub(crate) fn read(
     let mut found = runs(&counts);
     // Faint strokes are only seen in sum: those along the row's printed line, and those of boxes.
     let row = ink.column(form.x_mm)..=ink.column(form.x_mm + form.width_mm);
-    let about = |half: f64| darker(ink, row.clone(), [middle - half, middle + half], &masked);
+    let about = |half: f64| darker(ink, row.clone(), [middle - half, middle + half], masked);
     let (on_print, in_row) = (about(ON_PRINT_MM), about(BESIDE * form.height_mm));
     let clearest = if on_print.1 > in_row.1 { on_print.0 } else { in_row.0 };
     let mut summed = vec![0; counts.len()];
