@@ -171,7 +171,7 @@ fn darker(
     let levels: Vec<f32> = (0..sums.len()).map(level).collect();
     let (limit, clearly) = between(&levels);
     let clear = clearly > CLEARLY;
-    // On an alignment line it is as dark as beside it.
+    // On an alignment line it is as dark as beside it: what ends there ends in the line's middle.
     let nearest = |x: usize| {
         let after = free.partition_point(|other| *other < x);
         let beside = [after.checked_sub(1), Some(after)].into_iter().flatten();
@@ -315,7 +315,7 @@ mod tests {
 
     #[test]
     fn a_faint_stroke_along_the_printed_line_is_a_bar() {
-        let lines = [32.0, 50.0, 72.5, 108.0].map(line);
+        let lines = [32.0, 50.0, 72.0, 108.0].map(line);
         let crossed = |x: f64| lines.iter().any(|line| (line.top_x_mm - x).abs() < 0.2);
         let dark = |x: f64, y: f64| {
             let stroke = is_drawn(x) && (y - 5.1 - 0.1 * libm::sin(x / 9.0)).abs() < 0.2;
