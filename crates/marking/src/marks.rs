@@ -343,7 +343,7 @@ impl Marker<'_> {
             // A landmark that merely was not found is not yet one that was not drawn.
             (mark.outcome, mark.points) = (Outcome::Review, None);
             let known = self.known(point);
-            self.not_drawn(&[known], &mut mark);
+            self.not_drawn(rule, &[known], &mut mark);
         }
         if mark.outcome == Outcome::Review && mark.question.is_none() {
             mark.question = Some(question::unsure(rule, &mark));
@@ -369,10 +369,10 @@ impl Marker<'_> {
             rule.says.points().into_iter().map(|point| self.known(point)).collect();
         let empty = self.located.empty.iter().find(|empty| own == Some(empty));
         all.extend(empty.map(|channel| Known::Empty(channel)));
-        self.not_drawn(&all, mark);
+        self.not_drawn(rule, &all, mark);
     }
 
-    fn not_drawn(&self, all: &[Known<'_>], mark: &mut RuleMark) {
+    fn not_drawn(&self, rule: &Rule, all: &[Known<'_>], mark: &mut RuleMark) {
         let mut empty = all.iter().filter_map(|known| match known {
             Known::Empty(place) => Some(*place),
             _ => None,
@@ -380,14 +380,13 @@ impl Marker<'_> {
         if let Some(first) = empty.next() {
             mark.proposal = Some(Outcome::NotMet);
             let plain = [first].into_iter().chain(empty).find_map(|place| self.left_out(place));
-            if let Some(title) = plain {
-                mark.outcome = Outcome::NotMet;
-                mark.points = Some(0.0);
-                mark.confidence = PLAIN;
-                mark.why = format!("Nothing is drawn in the panel of {title}.");
-            } else {
+            let Some(title) = plain else {
                 mark.question = Some("Is nothing drawn here?".to_owned());
-            }
+                return;
+            };
+            mark.confidence = PLAIN;
+            mark.why = format!("Nothing is drawn in the panel of {title}.");
+            self.lacks(rule, mark);
             return;
         }
         let absent = all.iter().filter_map(|known| match known {
@@ -406,11 +405,35 @@ impl Marker<'_> {
         let small = absent.channel.as_ref().is_some_and(|channel| self.rubric.has_bursts(channel));
         // What every such trace has can only have been overlooked.
         let lacking = absent.confidence >= SURE && !small && self.may_be_lacking(absent);
-        if absent.evident || lacking {
-            mark.outcome = Outcome::NotMet;
-            mark.points = Some(0.0);
+        if lacking {
+            (mark.outcome, mark.points) = (Outcome::NotMet, Some(0.0));
+        } else if absent.evident {
+            self.lacks(rule, mark);
         } else {
             mark.question = Some(format!("Was the {title} drawn?"));
+        }
+    }
+
+    /// A rule that lacks what evidently was not drawn: not met where that is what the rule places. By
+    /// what is missing something else may be placed, which then has cost once already.
+    fn lacks(&self, rule: &Rule, mark: &mut RuleMark) {
+        let gone = |point: &Point| match self.known(point) {
+            Known::Absent(absent) => absent.evident,
+            Known::Empty(place) => self.left_out(place).is_some(),
+            Known::Placed | Known::Unknown => false,
+        };
+        let is_placed = match &rule.says {
+            Says::Presence { point } | Says::Timing { point, .. } | Says::Height { point, .. } => {
+                gone(point)
+            }
+            Says::Shape { from, to, .. } => gone(from) && gone(to),
+            Says::Level { channel, .. } => self.left_out(channel).is_some(),
+            Says::Label { .. } => false,
+        };
+        if is_placed {
+            (mark.outcome, mark.points) = (Outcome::NotMet, Some(0.0));
+        } else {
+            mark.question = Some(format!("{} Does this rule count?", mark.why));
         }
     }
 
@@ -418,6 +441,7 @@ impl Marker<'_> {
     /// there is a trace in another on the same page. Strokes in a bar's row may lie on its
     /// printed line, unseen.
     fn left_out(&self, place: &str) -> Option<&str> {
+        self.located.empty.iter().find(|empty| *empty == place)?;
         let page = self.rubric.panel(place)?.page;
         let page = self.sheet.pages.iter().find(|other| other.page == page)?;
         let traces = page.traces.iter().map(|trace| (&trace.channel, trace.points_mm.len()));

@@ -216,11 +216,15 @@ fn half_marks_are_given_where_the_rubric_has_them() {
 #[test]
 fn a_panel_that_was_left_out_is_not_met() {
     let marks = marked(&same, &still, &|sheet| leave_out_sounds(&mut sheet.pages[0]));
-    for id in ["s1_on_r", "s2_in_t", "notch_with_s2"] {
+    for id in ["s1_on_r", "s2_in_t", "s1_taller"] {
         let one = rule(&marks, id);
         assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
         assert_eq!(one.why, "Nothing is drawn in the panel of Heart sounds.");
     }
+    // The notch was drawn: what it would be measured by has cost already.
+    let one = rule(&marks, "notch_with_s2");
+    assert_eq!((one.outcome, one.proposal), (Outcome::Review, Some(Outcome::NotMet)), "{one:?}");
+    assert!(one.question.as_ref().unwrap().ends_with("Does this rule count?"), "{one:?}");
     assert_eq!(rule(&marks, "dicrotic_wave").outcome, Outcome::Met);
 }
 
@@ -273,11 +277,12 @@ fn sounds_kept(page: &mut DrawnPage, keep: &dyn Fn(usize) -> bool, high_mm: f64)
 fn sounds_that_evidently_were_not_drawn_are_not_met() {
     let first = |n: usize| n.is_multiple_of(2);
     let marks = marked(&same, &still, &|sheet| sounds_kept(&mut sheet.pages[0], &first, 0.5));
+    let one = rule(&marks, "s2_in_t");
+    assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
     for id in ["s2_in_t", "notch_with_s2"] {
-        let one = rule(&marks, id);
-        assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
-        assert_eq!(one.why, "The onset of the second heart sound was not drawn.");
+        assert_eq!(rule(&marks, id).why, "The onset of the second heart sound was not drawn.");
     }
+    assert_eq!(rule(&marks, "notch_with_s2").outcome, Outcome::Review);
     assert_eq!(rule(&marks, "s1_on_r").outcome, Outcome::Met);
     // Something low is drawn there, which may be meant for it; and it is there in one beat.
     let low = |sheet: &mut DrawnSheet| sounds_kept(&mut sheet.pages[0], &first, 1.5);
