@@ -79,6 +79,8 @@ pub struct Verdict {
     pub unit: Unit,
     /// Number of beats that could be looked at; of several, the middle one is told.
     pub beats: usize,
+    /// In how many of them the rule is met.
+    pub met_in: usize,
     /// Which of the cycle's beats that is, the first being 1; none where nothing was measured.
     pub beat: Option<usize>,
     /// What the rule asks for, counted as this cycle is, such as "2 to 6 mm after the onset of
@@ -160,7 +162,8 @@ impl Judge<'_> {
         found.sort_by(|a, b| a.1.off_by.total_cmp(&b.1.off_by));
         let count = found.len();
         let (beat, told) = &found[(count - 1) / 2];
-        Verdict { beat: Some(beat + 1), ..self.verdict(rule, told, count) }
+        let met_in = found.iter().filter(|(_, one)| self.is_met(rule, one)).count();
+        Verdict { beat: Some(beat + 1), met_in, ..self.verdict(rule, told, count) }
     }
 
     fn no_beat(&self) -> String {
@@ -178,6 +181,7 @@ impl Judge<'_> {
             tolerance: rule.tolerance.ms,
             unit: Unit::Ms,
             beats: 0,
+            met_in: 0,
             beat: None,
             asks: self.words.wants(&rule.says),
             why: sentence(&why) + ".",
@@ -213,12 +217,17 @@ impl Judge<'_> {
         range.map_or(0.0, |(low, high)| high - low)
     }
 
+    fn is_met(&self, rule: &Rule, found: &Found) -> bool {
+        let channel = found.channel.as_deref();
+        (found.off_by * self.unit(channel).0).abs() <= self.tolerance(channel, &rule.tolerance)
+    }
+
     fn verdict(&self, rule: &Rule, found: &Found, beats: usize) -> Verdict {
         let channel = found.channel.as_deref();
         let (factor, unit) = self.unit(channel);
         let tolerance = self.tolerance(channel, &rule.tolerance);
         let off_by = found.off_by * factor;
-        let met = off_by.abs() <= tolerance;
+        let met = self.is_met(rule, found);
         let measured = found.measured * factor;
         let window = found.window.map(|side| side.map(|value| value * factor));
         let name = unit.name();
@@ -248,6 +257,7 @@ impl Judge<'_> {
             tolerance,
             unit,
             beats,
+            met_in: 0,
             beat: None,
             asks,
             why: sentence(&why) + ".",
@@ -457,6 +467,7 @@ impl Judge<'_> {
         Verdict {
             outcome: if met { Outcome::Met } else { Outcome::NotMet },
             beats,
+            met_in: if met { beats } else { 0 },
             ..self.cannot_tell(rule, why)
         }
     }
