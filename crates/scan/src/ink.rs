@@ -69,6 +69,16 @@ impl Ink {
         inside(y_mm * self.px_per_mm - 0.5 - self.origin[1] as f64, self.height)
     }
 
+    /// How dark the student's strokes are: the middle of the ink that was found; none where there
+    /// is none.
+    pub fn darkness(&self) -> Option<f32> {
+        const EVERY: usize = 5;
+        let mut inked: Vec<f32> =
+            self.ink.iter().step_by(EVERY).copied().filter(|ink| *ink > 0.0).collect();
+        let middle = inked.len() / 2;
+        (!inked.is_empty()).then(|| *inked.select_nth_unstable_by(middle, f32::total_cmp).1)
+    }
+
     /// Pixels of a length in millimetres, at least one.
     pub(crate) fn px(&self, mm: f64) -> usize {
         (mm * self.px_per_mm).round().max(1.0) as usize
@@ -91,7 +101,7 @@ pub fn student_ink(page: &Flat, print: &Print) -> Option<Ink> {
 
 /// As [`student_ink`], of what is fainter still: more of it is the paper's grain.
 pub fn faint_ink(page: &Flat, print: &Print) -> Option<Ink> {
-    ink_above(page, print, [0.4 * FAINTEST, 0.7 * DEVIATIONS])
+    ink_above(page, print, [0.25 * FAINTEST, 0.7 * DEVIATIONS])
 }
 
 /// The ink that is darker than `faintest` and than so many deviations of the paper's noise.

@@ -23,6 +23,9 @@ use path::{Region, Sight};
 
 /// How far a trace may leave its panel, in millimetres, upward and downward.
 const BEYOND_MM: f64 = 1.6;
+/// What does not reach into its panel by so much, in millimetres, is left of the printed frame or
+/// stands outside.
+const INSIDE_MM: f64 = 0.8;
 /// A gap in a trace is at least this long, in millimetres.
 const GAP_MM: f64 = 0.5;
 /// Print may hide a trace for this long, in millimetres: a dash and what is left of its ends.
@@ -47,6 +50,8 @@ const LEAST_BESIDE: usize = 4;
 const OFF_MM: f64 = 0.8;
 /// At half its height such a way up and down is no wider than this, in millimetres.
 const NARROW_MM: f64 = 0.6;
+/// A trace that is drawn in all of its panel is followed for this share of it.
+const MOST: f64 = 0.75;
 /// Every how many pixels of the way a point is given.
 const EVERY: usize = 2;
 
@@ -127,6 +132,28 @@ impl Drawing {
         let bars = self.bars.iter().filter(|bar| bar.stretches_mm.is_empty());
         traces.count() + sounds.count() + bars.count()
     }
+
+    /// For how long traces were followed, in millimetres along the time axis.
+    pub fn followed_mm(&self) -> f64 {
+        self.traces.iter().map(DrawnTrace::followed_mm).sum()
+    }
+
+    /// Whether a trace was followed for less than most of its panel.
+    pub fn is_sparse(&self, form: &PageForm) -> bool {
+        let panel =
+            |trace: &DrawnTrace| form.panels.iter().find(|panel| panel.channel == trace.channel);
+        self.traces.iter().any(|trace| {
+            panel(trace).is_some_and(|panel| trace.followed_mm() < MOST * panel.width_mm)
+        })
+    }
+}
+
+impl DrawnTrace {
+    fn followed_mm(&self) -> f64 {
+        let [first, last] = [self.points_mm.first(), self.points_mm.last()];
+        let whole = first.zip(last).map_or(0.0, |(first, last)| last[0] - first[0]);
+        whole - self.gaps.iter().map(|[from, to]| to - from).sum::<f64>()
+    }
 }
 
 fn region(ink: &Ink, panel: &PanelForm) -> Region {
@@ -135,7 +162,16 @@ fn region(ink: &Ink, panel: &PanelForm) -> Region {
         top: ink.line(panel.y_mm - BEYOND_MM),
         right: ink.column(panel.x_mm + panel.width_mm + 0.5) + 1,
         bottom: ink.line(panel.y_mm + panel.height_mm + BEYOND_MM) + 1,
+        inside: [panel.y_mm + INSIDE_MM, panel.y_mm + panel.height_mm - INSIDE_MM]
+            .map(|y| ink.line(y)),
     }
+}
+
+/// The parts of the ink that do not reach into a panel.
+fn outside(sight: &Sight<'_>, region: Region) -> Vec<bool> {
+    let [top, bottom] = region.inside;
+    let bounds = (0..sight.parts.count()).map(|part| sight.parts.bounds(part));
+    bounds.map(|bounds| bounds.bottom <= top || bounds.top >= bottom).collect()
 }
 
 /// What a column of the way is on.
@@ -158,8 +194,9 @@ fn trace(sight: &Sight<'_>, region: Region, channel: &str, rest: &mut [bool]) ->
         width_mm: 0.0,
         sure: 1.0,
     };
-    let way = path::cheapest(sight, region);
-    let pieces = pieces(sight, region, &way);
+    let outside = outside(sight, region);
+    let way = path::cheapest(sight, region, &outside);
+    let pieces = pieces(sight, region, &way, &outside);
     let Some(whole) = pieces.first().zip(pieces.last()).map(|(a, b)| [a[0], b[1]]) else {
         return drawn;
     };
@@ -303,7 +340,12 @@ fn typical(sight: &Sight<'_>, way: &[[usize; 2]]) -> f32 {
 }
 
 /// Columns from and to of the pieces of a trace.
-fn pieces(sight: &Sight<'_>, region: Region, way: &[[usize; 2]]) -> Vec<[usize; 2]> {
+fn pieces(
+    sight: &Sight<'_>,
+    region: Region,
+    way: &[[usize; 2]],
+    outside: &[bool],
+) -> Vec<[usize; 2]> {
     let ink = sight.ink;
     let columns = region.right - region.left;
     let mut on = vec![On::Paper; columns];
@@ -313,7 +355,7 @@ fn pieces(sight: &Sight<'_>, region: Region, way: &[[usize; 2]]) -> Vec<[usize; 
         let n = x - region.left;
         let here = if sight.line[at] {
             On::Line
-        } else if ink.ink[at] > 0.0 {
+        } else if ink.ink[at] > 0.0 && !sight.parts.at(at).is_some_and(|part| outside[part]) {
             long[n] += 1;
             On::Ink
         } else if ink.hidden[at] {

@@ -42,17 +42,16 @@ pub(super) struct Source<'a> {
     picture: Cow<'a, Picture>,
     /// Pixels of the original that one of these is wide.
     by: usize,
-    /// Whether its pixels are no smaller than those of the page.
-    single: bool,
 }
 
 impl<'a> Source<'a> {
     /// Makes a picture ready for pages with pixels `scale` of its own wide: where it is more than
-    /// twice as fine, by the mean of `by` times `by` pixels.
+    /// twice as fine, by the mean of `by` times `by` pixels. Up to that, the four pixels about a
+    /// place miss little of what is between places.
     pub(super) fn new(picture: &'a Picture, scale: f64) -> Self {
         let by = ((scale / 2.0).ceil() as usize).clamp(1, 4);
         let picture = if by > 1 { Cow::Owned(picture.reduced(by)) } else { Cow::Borrowed(picture) };
-        Self { picture, by, single: scale <= by as f64 }
+        Self { picture, by }
     }
 
     /// A place given in pixels of the original.
@@ -68,37 +67,19 @@ impl<'a> Source<'a> {
     }
 
     /// Lightness times 256 at `to.len()` places in a row: the first at `from`, in pixels of the
-    /// original, the others each a `step` farther. Where the picture is finer than the page, it is
-    /// the mean of two places, `aside` of each to both sides.
-    pub(super) fn line(&self, from: [f64; 2], step: [f64; 2], aside: [f64; 2], to: &mut [u16]) {
+    /// original, the others each a `step` farther.
+    pub(super) fn line(&self, from: [f64; 2], step: [f64; 2], to: &mut [u16]) {
         let end = |n: usize| [0, 1].map(|axis| from[axis] + (n * STEP) as f64 * step[axis]);
-        let aside = [0, 1].map(|axis| from[axis] + aside[axis]);
-        let [start, aside] = [from, aside].map(|at| self.fixed(at));
-        let aside = [0, 1].map(|axis| aside[axis] - start[axis]);
         for (n, to) in to.chunks_mut(STEP).enumerate() {
             let [from, next] = [end(n), end(n + 1)].map(|at| self.fixed(at));
             let along = [0, 1].map(|axis| next[axis] - from[axis]);
             let step = along.map(|one| one / STEP as i64);
-            self.part(from, step, slope(along), aside, to);
+            self.part(from, step, slope(along), to);
         }
     }
 
     /// As [`Self::line`], of at most 16 places, which lie on a way of this slope.
-    fn part(&self, from: Fixed, step: Fixed, slope: Option<i16>, aside: Fixed, to: &mut [u16]) {
-        if self.single {
-            self.single_part(from, step, slope, to);
-            return;
-        }
-        let [before, after] = [-1, 1].map(|way| [0, 1].map(|axis| from[axis] + way * aside[axis]));
-        let mut other = [0_u16; STEP];
-        let other = &mut other[..to.len()];
-        self.single_part(before, step, slope, to);
-        self.single_part(after, step, slope, other);
-        to.iter_mut().zip(other).for_each(|(to, other)| *to = (*to >> 1) + (*other >> 1));
-    }
-
-    /// Lightness times 256 at places in a row.
-    fn single_part(&self, from: Fixed, step: Fixed, slope: Option<i16>, to: &mut [u16]) {
+    fn part(&self, from: Fixed, step: Fixed, slope: Option<i16>, to: &mut [u16]) {
         let last = to.len().saturating_sub(1) as i64;
         let end = [0, 1].map(|axis| from[axis] + last * step[axis]);
         let size = [self.picture.width, self.picture.height];
@@ -259,15 +240,11 @@ pub(super) fn rows(
                 let down = way(above[at], below[at]);
                 [0, 1].map(|axis| above[at][axis] + ((share * down[axis]) >> PARTS))
             };
-            // By turns on both diagonals: rows are smoothed together later.
-            let slant = if y % 2 == 0 { 1 } else { -1 };
             let mut from = place(0);
             for (column, part) in line.chunks_mut(STEP / every).enumerate() {
                 let to = place(column + 1);
-                let (along, down) = (way(from, to), way(above[column], below[column]));
-                let aside = [0, 1].map(|axis| (along[axis] + slant * down[axis]) >> (2 + PARTS));
-                let step = along.map(|one| (one * every as i64) >> PARTS);
-                source.part(from, step, slopes[column], aside, part);
+                let step = way(from, to).map(|one| (one * every as i64) >> PARTS);
+                source.part(from, step, slopes[column], part);
                 from = to;
             }
             row(y, &line);

@@ -48,7 +48,7 @@ pub(crate) struct Own {
 impl Own {
     /// Whether a pixel of the page belongs to the sounds.
     pub(crate) fn at(&self, x: usize, y: usize) -> bool {
-        let Region { left, top, right, bottom } = self.region;
+        let Region { left, top, right, bottom, .. } = self.region;
         let inside = (left..right).contains(&x) && (top..bottom).contains(&y);
         inside && self.mask[(y - top) * self.columns + x - left]
     }

@@ -1,5 +1,7 @@
 //! The curve in a panel: the cheapest way through its ink from left to right.
 
+use std::ops::Range;
+
 use super::parts::Parts;
 use crate::ink::Ink;
 
@@ -33,6 +35,8 @@ pub(crate) struct Region {
     pub(crate) top: usize,
     pub(crate) right: usize,
     pub(crate) bottom: usize,
+    /// The rows within its printed frame; no trace goes along the frame itself.
+    pub(crate) inside: [usize; 2],
 }
 
 impl Region {
@@ -60,11 +64,24 @@ impl Sight<'_> {
     }
 }
 
-/// Costs of one column: to be on a pixel, and to enter it upright.
-struct Column {
+/// Columns whose costs are found together: ink lies in memory row by row.
+const TOGETHER: usize = 16;
+
+/// Costs of some columns, one after the other: to be on a pixel, and to enter it upright.
+struct Columns {
+    high: usize,
+    inked: Vec<bool>,
     on: Vec<f32>,
     upright: Vec<f32>,
     worth: Vec<f32>,
+}
+
+/// Costs of one column.
+#[derive(Clone, Copy)]
+struct Column<'a> {
+    on: &'a [f32],
+    upright: &'a [f32],
+    worth: &'a [f32],
 }
 
 const CAME: u8 = 0b11;
@@ -76,19 +93,24 @@ const BY_UP: u8 = 0b1_0000;
 ///
 /// An exact optimum: in each column the way may go up or down any number of pixels, but not
 /// both.
-pub(crate) fn cheapest(sight: &Sight<'_>, region: Region) -> Vec<[usize; 2]> {
+///
+/// Ink of the parts that are `outside` is as good as none.
+pub(crate) fn cheapest(sight: &Sight<'_>, region: Region, outside: &[bool]) -> Vec<[usize; 2]> {
     let high = region.height();
-    let typical = typical(sight);
+    let typical = typical(sight, outside);
     let mut before = vec![0.0_f32; high];
     let mut entered = vec![0.0_f32; high];
     let mut up = vec![0.0_f32; high];
     let mut marks = vec![0_u8; high * (region.right - region.left)];
-    let mut column =
-        Column { on: vec![0.0; high], upright: vec![0.0; high], worth: vec![0.0; high] };
+    let mut columns = Columns::new(high);
     for x in region.left..region.right {
-        column.fill(sight, region, x, &typical);
+        let place = (x - region.left) % TOGETHER;
+        if place == 0 {
+            columns.fill(sight, region, x..(x + TOGETHER).min(region.right), &typical);
+        }
+        let column = columns.at(place);
         let marks = &mut marks[(x - region.left) * high..][..high];
-        enter(&before, &column, &mut entered, marks, x == region.left);
+        enter(&before, column, &mut entered, marks, x == region.left);
         for y in (0..high).rev() {
             up[y] = entered[y];
             if y + 1 < high && up[y + 1] + column.upright[y] < up[y] {
@@ -115,7 +137,7 @@ pub(crate) fn cheapest(sight: &Sight<'_>, region: Region) -> Vec<[usize; 2]> {
     back(&before, &marks, region)
 }
 
-fn enter(before: &[f32], column: &Column, entered: &mut [f32], marks: &mut [u8], first: bool) {
+fn enter(before: &[f32], column: Column<'_>, entered: &mut [f32], marks: &mut [u8], first: bool) {
     let high = before.len();
     for y in 0..high {
         let mut best = (before[y], 0);
@@ -162,7 +184,7 @@ fn back(last: &[f32], marks: &[u8], region: Region) -> Vec<[usize; 2]> {
 }
 
 /// For each part, the ink that counts as full, and how much its ink counts.
-fn typical(sight: &Sight<'_>) -> Vec<(f32, f32)> {
+fn typical(sight: &Sight<'_>, outside: &[bool]) -> Vec<(f32, f32)> {
     let mut sums = vec![0.0_f32; sight.parts.count()];
     for (at, part) in sight.parts.each() {
         sums[part] += sight.ink.ink[at];
@@ -171,60 +193,93 @@ fn typical(sight: &Sight<'_>) -> Vec<(f32, f32)> {
     let one = |(part, sum): (usize, f32)| {
         let bounds = sight.parts.bounds(part);
         let large = bounds.width() >= wide || bounds.height() >= high;
-        (sum / sight.parts.area(part) as f32, if large { 1.0 } else { SMALL })
+        let counts = if outside[part] { 0.0 } else { 1.0 };
+        (sum / sight.parts.area(part) as f32, counts * if large { 1.0 } else { SMALL })
     };
     sums.into_iter().enumerate().map(one).collect()
 }
 
-impl Column {
-    fn fill(&mut self, sight: &Sight<'_>, region: Region, x: usize, typical: &[(f32, f32)]) {
+impl Columns {
+    fn new(high: usize) -> Self {
+        let room = || vec![0.0; TOGETHER * high];
+        let inked = vec![false; TOGETHER * high];
+        Self { high, inked, on: room(), upright: room(), worth: room() }
+    }
+
+    fn at(&self, place: usize) -> Column<'_> {
+        let own = place * self.high..(place + 1) * self.high;
+        let [on, upright, worth] =
+            [&self.on, &self.upright, &self.worth].map(|costs| &costs[own.clone()]);
+        Column { on, upright, worth }
+    }
+
+    fn fill(
+        &mut self,
+        sight: &Sight<'_>,
+        region: Region,
+        columns: Range<usize>,
+        typical: &[(f32, f32)],
+    ) {
         let width = sight.ink.width;
+        let [first, last] = region.inside;
         self.worth.fill(0.0);
         for y in region.top..region.bottom {
-            let (at, n) = (y * width + x, y - region.top);
-            (self.on[n], self.upright[n]) = if sight.line[at] {
-                (ON_LINE, UP_LINE)
-            } else if sight.ink.ink[at] > 0.0 {
-                let (full, weight) = sight.parts.at(at).map_or((1.0, SMALL), |part| typical[part]);
-                let share = (sight.ink.ink[at] / full).min(1.3) / 1.3;
-                (EMPTY * (1.0 - weight * share), UP_INK)
-            } else if sight.ink.hidden[at] {
-                (ON_PRINT, UP_PRINT)
-            } else {
-                (EMPTY, UP_EMPTY)
-            };
+            let is_inside = (first..=last).contains(&y);
+            for (place, x) in columns.clone().enumerate() {
+                let (at, n) = (y * width + x, place * self.high + y - region.top);
+                self.inked[n] = sight.inked(at);
+                (self.on[n], self.upright[n]) = if sight.line[at] {
+                    (ON_LINE, UP_LINE)
+                } else if sight.ink.ink[at] > 0.0 {
+                    let (full, weight) =
+                        sight.parts.at(at).map_or((1.0, SMALL), |part| typical[part]);
+                    let share = (sight.ink.ink[at] / full).min(1.3) / 1.3;
+                    (EMPTY * (1.0 - weight * share), UP_INK)
+                } else if sight.ink.hidden[at] && is_inside {
+                    (ON_PRINT, UP_PRINT)
+                } else {
+                    (EMPTY, UP_EMPTY)
+                };
+            }
         }
         let side = sight.ink.px(SIDE_MM);
-        if (region.left + side..region.right.saturating_sub(side)).contains(&x) {
-            self.steep(sight, region, x, typical);
+        let clear = region.left + side..region.right.saturating_sub(side);
+        for (place, x) in columns.enumerate().filter(|(_, x)| clear.contains(x)) {
+            self.steep(sight, region, (place, x), typical);
         }
     }
 
-    /// Makes the middles of steep strokes worth going along.
-    fn steep(&mut self, sight: &Sight<'_>, region: Region, x: usize, typical: &[(f32, f32)]) {
+    /// Makes the middles of steep strokes in one column worth going along.
+    fn steep(
+        &mut self,
+        sight: &Sight<'_>,
+        region: Region,
+        (place, x): (usize, usize),
+        typical: &[(f32, f32)],
+    ) {
         let (width, widest) = (sight.ink.width, sight.ink.px(STROKE_MM));
-        let mut y = region.top;
-        while y < region.bottom {
-            if !sight.inked(y * width + x) {
-                y += 1;
+        let own = place * self.high..(place + 1) * self.high;
+        let mut start = own.start;
+        while start < own.end {
+            if !self.inked[start] {
+                start += 1;
                 continue;
             }
-            let end = (y..region.bottom).find(|&y| !sight.inked(y * width + x));
-            let end = end.unwrap_or(region.bottom);
-            for row in y..end {
-                let at = row * width + x;
+            let end = (start..own.end).find(|&n| !self.inked[n]).unwrap_or(own.end);
+            for n in start..end {
+                let at = (region.top + n - own.start) * width + x;
                 let large = sight.parts.at(at).is_some_and(|part| typical[part].1 >= 1.0);
                 let across = across(sight, at, widest);
                 let middle = across.is_some_and(|[left, right]| {
                     let run = left + right + 1;
-                    left.abs_diff(right) <= 1 && left <= right && 2 * (end - y) > 3 * run
+                    left.abs_diff(right) <= 1 && left <= right && 2 * (end - start) > 3 * run
                 });
                 if large && middle {
-                    self.worth[row - region.top] = STEEP;
-                    self.upright[row - region.top] -= STEEP;
+                    self.worth[n] = STEEP;
+                    self.upright[n] -= STEEP;
                 }
             }
-            y = end;
+            start = end;
         }
     }
 }
