@@ -9,12 +9,14 @@ use std::path::Path;
 
 use cycle::Subject;
 use landmarks::{Costs, Curve, Expectation, Reading, find, find_at};
-use marking::{Rubric, signs};
+use marking::{Rubric, bar_ends, event_signs, signs};
 
 use crate::drawings::{Printed, filled_in, kept};
 
-/// So near to where it was drawn a landmark is found, seconds: 1.5 mm at 100 mm/s.
+/// So near to where it was drawn a landmark is found, seconds: 1.5 mm at 100 mm/s; the end of a
+/// bar, in millimetres.
 const NEAR_S: f64 = 0.015;
+const NEAR_MM: f64 = 1.5;
 /// The farthest that a landmark of the same beat may be from where it belongs, seconds.
 const SAME_BEAT_S: f64 = 0.4;
 /// No landmark is less likely than this.
@@ -37,6 +39,8 @@ struct Sample {
     curves: Vec<Curve>,
     there: Vec<True>,
     absent: Vec<True>,
+    /// Events at which bars begin and end, and where, in millimetres from the page's left side.
+    events: Vec<(String, f64)>,
     drawn: marking::DrawnSheet,
 }
 
@@ -62,7 +66,9 @@ fn sample(tests: &[Printed<'_>], number: usize, seed: u64, folder: &Path) -> Opt
         there.extend(trace.landmarks.iter().map(|mark| of(&mark.name, mark.at_mm[0])));
         absent.extend(trace.absent.iter().map(|mark| of(&mark.name, mark.key_mm[0])));
     }
-    Some(Sample { test: filled.test, form: filled.form, curves, there, absent, drawn })
+    let bars = filled.drawing.truth.pages.iter().flat_map(|page| &page.bars);
+    let events = bars.flat_map(|bar| bar.events.clone()).collect();
+    Some(Sample { test: filled.test, form: filled.form, curves, there, absent, events, drawn })
 }
 
 /// How likely a reading has it that a landmark is where it was drawn.
@@ -176,7 +182,7 @@ fn fit_costs(bursts: bool, samples: &[Sample], tests: &[Printed<'_>], subject: &
 
 /// Fits the weights of a logistic regression by steps along its gradient.
 fn fit_signs(samples: &[Sample], tests: &[Printed<'_>], subject: &Subject) {
-    let mut rows: [Vec<([f64; 9], bool)>; 2] = [Vec::new(), Vec::new()];
+    let mut rows: [Vec<Row>; 3] = Default::default();
     for sample in samples {
         let Printed { test, book, .. } = &tests[sample.test];
         let rubric = Rubric::new(book, &test.convention, sample.form);
@@ -192,18 +198,27 @@ fn fit_signs(samples: &[Sample], tests: &[Printed<'_>], subject: &Subject) {
                 rows[usize::from(signs.height.is_some())].push((signs.numbers(), right));
             }
         }
+        let ends = bar_ends(&sample.drawn, &rubric);
+        for (end, signs) in ends.iter().zip(event_signs(&ends, &rubric)) {
+            let mut own = sample.events.iter().filter(|event| event.0 == end.name);
+            let right = own.any(|event| (event.1 - end.at_mm[0]).abs() < NEAR_MM);
+            rows[2].push((signs.numbers(), right));
+        }
     }
-    for (title, rows) in ["lines", "bursts"].into_iter().zip(&rows) {
+    for (title, rows) in ["lines", "bursts", "ends of bars"].into_iter().zip(&rows) {
         let wrong = rows.iter().filter(|row| !row.1).count();
         println!("{title}: {} landmarks, {wrong} wrong, {:.2?}", rows.len(), regression(rows));
     }
 }
 
+/// The signs of a landmark as numbers, and whether it is where it was drawn.
+type Row = ([f64; 12], bool);
+
 /// The weights under which the rows' outcomes are likeliest; large ones are held down a little.
-fn regression(rows: &[([f64; 9], bool)]) -> [f64; 9] {
+fn regression(rows: &[Row]) -> [f64; 12] {
     const STEPS: usize = 6000;
-    let mut weights = [0.0; 9];
-    let mut speed = [0.0; 9];
+    let mut weights = [0.0; 12];
+    let mut speed = [0.0; 12];
     for _ in 0..STEPS {
         let mut slope = weights.map(|weight| -0.5 * weight);
         for (signs, right) in rows {

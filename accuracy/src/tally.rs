@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use convention::Outcome as True;
-use marking::{Located, Mark, Marks, Outcome, RuleMark};
+use marking::{LEAST_BAND_MM, Located, Mark, Marks, Outcome, RuleMark};
 
 use crate::drawings::{KINDS, One, TESTS};
 
@@ -31,6 +31,9 @@ pub(crate) struct Tally {
     pub(crate) wrong_zeros: usize,
     /// Verdicts left to a person, by their reason.
     pub(crate) review: BTreeMap<&'static str, usize>,
+    /// Verdicts that in truth lie so near to their tolerance that they are for a person however
+    /// well they are read.
+    pub(crate) near: usize,
     /// Labels, which are always for a person.
     pub(crate) labels: usize,
 }
@@ -55,10 +58,16 @@ impl Tally {
     fn find(&mut self, one: &One, located: &Located, show: bool) {
         for trace in one.truth.pages.iter().flat_map(|page| &page.traces) {
             for mark in &trace.landmarks {
-                let own = |found: &&Mark| {
-                    found.name == mark.name && found.channel.as_ref() == Some(&trace.channel)
-                };
                 let off = |found: &Mark| found.at_mm[0] - mark.at_mm[0];
+                let same = trace.landmarks.iter().filter(|other| other.name == mark.name);
+                // What was found of another beat is not this one.
+                let own = |found: &&Mark| {
+                    found.name == mark.name
+                        && found.channel.as_ref() == Some(&trace.channel)
+                        && same.clone().all(|other| {
+                            off(found).abs() <= (found.at_mm[0] - other.at_mm[0]).abs()
+                        })
+                };
                 let near = located.marks.iter().filter(own);
                 let near = near.min_by(|a, b| off(a).abs().total_cmp(&off(b).abs()));
                 self.landmarks += 1;
@@ -97,6 +106,9 @@ impl Tally {
             if show {
                 println!("{}", told(one, rule, truth));
             }
+            let from_tolerance = (truth.off_by.abs() - truth.tolerance).abs();
+            let measured = truth.measured.is_some() && truth.outcome != True::CannotTell;
+            self.near += usize::from(measured && from_tolerance < LEAST_BAND_MM);
             let right = match rule.outcome {
                 Outcome::Review => {
                     *self.review.entry(reason(rule)).or_default() += 1;
@@ -137,6 +149,7 @@ impl Tally {
             for (reason, count) in &tally.review {
                 *all.review.entry(reason).or_default() += count;
             }
+            all.near += tally.near;
             all.labels += tally.labels;
         }
         all

@@ -77,23 +77,32 @@ struct Seen<'a> {
 impl Seen<'_> {
     /// Whether a landmark is found in no beat, and would be seen if it were there.
     fn lacking(&self, missing: &Missing) -> bool {
-        let same = |found: &landmarks::Found| {
-            found.name == missing.name && found.channel == missing.channel
-        };
-        !self.reading.found.iter().any(same) && self.usual_mm(&missing.name) >= CLEAR_MM
+        !self.is_found(&missing.name) && self.usual_mm(&missing.name) >= CLEAR_MM
     }
 
-    /// Whether a line is level, or lacks two landmarks or more and has no wave that could be meant
-    /// for them.
+    /// Whether a landmark is found in some beat.
+    fn is_found(&self, name: &str) -> bool {
+        let own = |found: &&landmarks::Found| found.channel == self.curve.channel;
+        self.reading.found.iter().filter(own).any(|found| found.name == name)
+    }
+
+    /// Whether a line is level, or lacks two landmarks or more and in some beat has no wave that
+    /// could be meant for them: what is drawn in one beat is mostly drawn in the others.
     fn no_wave(&self, missing: &[&Missing]) -> bool {
-        let names: BTreeSet<&str> = missing.iter().map(|missing| missing.name.as_str()).collect();
+        let names: BTreeSet<&str> = missing
+            .iter()
+            .map(|missing| missing.name.as_str())
+            .filter(|name| !self.is_found(name))
+            .collect();
         let level = height(self.curve.points.iter().map(|point| point[1])) < LEVEL * self.key();
-        (level || names.len() > 1)
-            && missing.iter().all(|missing| {
-                let due_s = self.due_s(missing);
-                let most = TREMOR_MM + TREMOR * self.usual_mm(&missing.name);
-                self.is_known(due_s) && self.wave_mm(due_s) <= most
-            })
+        let without_wave = |missing: &&&Missing| {
+            let due_s = self.due_s(missing);
+            let most = TREMOR_MM + TREMOR * self.usual_mm(&missing.name);
+            self.is_known(due_s) && self.wave_mm(due_s) <= most
+        };
+        let clear: BTreeSet<&str> =
+            missing.iter().filter(without_wave).map(|missing| missing.name.as_str()).collect();
+        (level || names.len() > 1) && names.is_subset(&clear)
     }
 
     /// Whether there is no burst without a name, and nothing low that could be meant for one. Where

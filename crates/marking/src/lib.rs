@@ -8,6 +8,7 @@
 
 mod absence;
 mod class_picture;
+mod components;
 mod doubt;
 mod drawn;
 mod feedback;
@@ -27,13 +28,13 @@ mod statistics;
 mod view;
 
 pub use class_picture::class_pages;
-pub use doubt::{Signs, signs};
+pub use doubt::{Signs, event_signs, signs};
 pub use drawn::{
     DrawnBar, DrawnBurst, DrawnLine, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace, Written,
 };
 pub use feedback::{Feedback, Head, feedback_pages};
 pub use finding::{Finding, findings};
-pub use locate::{Absent, Located, Mark, curves, locate};
+pub use locate::{Absent, Located, Mark, bar_ends, curves, locate};
 pub use marks::{FAR_MM, LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
 pub use page_picture::PagePicture;
 pub use rubric::{On, Rubric, has_bursts};

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use sheet::{BarPlace, PanelPlace};
 
 use crate::drawn::{DrawnBar, DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace};
-use crate::{Rubric, absence, doubt};
+use crate::{Rubric, absence, components, doubt};
 
 /// A landmark or an event where it was drawn.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -84,11 +84,8 @@ const CUT_MM: f64 = 1.5;
 /// Finds the landmarks on what was drawn.
 pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     let mut located = empty(sheet, rubric);
-    for page in &sheet.pages {
-        for bar in &page.bars {
-            bar_ends(bar, page, rubric, &mut located);
-        }
-    }
+    located.marks = bar_ends(sheet, rubric);
+    doubt::doubt_events(&mut located.marks, rubric);
     let curves = curves(sheet, rubric);
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
     let evident = absence::evident(sheet, &reading, &curves, rubric);
@@ -132,6 +129,7 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
             channel: Some(found.channel),
         });
     }
+    components::add(sheet, rubric, &mut located.marks);
     let asked = |(missing, _): &(landmarks::Missing, bool)| {
         rubric.panel(&missing.channel).is_some_and(|on| !on.place.given)
     };
@@ -172,7 +170,11 @@ fn empty(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     let sounds = sheet.pages.iter().flat_map(|page| &page.sounds);
     let sounds = sounds.filter(|sounds| sounds.envelope_mm.is_empty()).map(|s| &s.channel);
     let asked = |channel: &&String| rubric.panel(channel).is_some();
-    Located { empty: traces.chain(sounds).filter(asked).cloned().collect(), ..Located::default() }
+    let bars = sheet.pages.iter().flat_map(|page| &page.bars);
+    let bars = bars.filter(|bar| bar.stretches_mm.is_empty() && rubric.bar(&bar.bar).is_some());
+    let channels = traces.chain(sounds).filter(asked);
+    let empty = bars.map(|bar| &bar.bar).chain(channels).cloned().collect();
+    Located { empty, ..Located::default() }
 }
 
 /// What was drawn as curves, with the printed trace that beats are counted on, where there is one.
@@ -281,24 +283,26 @@ fn outline(sounds: &DrawnSounds, panel: &PanelPlace, mm_per_s: f64) -> Curve {
     }
 }
 
-/// The events at which bars begin and end.
-fn bar_ends(bar: &DrawnBar, page: &DrawnPage, rubric: &Rubric<'_>, located: &mut Located) {
-    let Some(row) = rubric.bars.iter().find(|on| on.place.bar == bar.bar) else { return };
-    let Some(kind) = rubric.subject.bar(&bar.bar) else { return };
-    if bar.stretches_mm.is_empty() {
-        located.empty.push(bar.bar.clone());
-    }
+/// The events at which the bars of a sheet begin and end, each as sure as the reading of its row.
+pub fn bar_ends(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Vec<Mark> {
+    let bars = sheet.pages.iter().flat_map(|page| page.bars.iter().map(move |bar| (page, bar)));
+    bars.flat_map(|(page, bar)| ends(bar, page, rubric)).collect()
+}
+
+fn ends(bar: &DrawnBar, page: &DrawnPage, rubric: &Rubric<'_>) -> Vec<Mark> {
+    let Some(row) = rubric.bar(&bar.bar) else { return Vec::new() };
+    let Some(kind) = rubric.subject.bar(&bar.bar) else { return Vec::new() };
     let BarPlace { area, time_s, .. } = &row.place;
     // Other bars than the key has are as likely to be misread as misdrawn.
     let key = kind.stretches(rubric.model, time_s[0], time_s[1]).len();
     let sure = if bar.stretches_mm.len() == key { bar.sure } else { 0.5 * bar.sure };
-    let mut add = |name: &str, x: f64, beat: usize| {
+    let end = |name: &str, x: f64, beat: usize| {
         let share = (x - area.x) / area.w;
         // What lies far from where the key has it is as likely to be left of something else.
         let mut events = rubric.model.events.iter().filter(|event| event.name == name);
         let near = events.any(|event| (row.place.x(event.time_s) - x).abs() < FAR_MM);
         let sure = if near { sure } else { 0.5 * sure };
-        located.marks.push(Mark {
+        Mark {
             name: name.to_owned(),
             channel: None,
             beat: beat as i32,
@@ -309,16 +313,14 @@ fn bar_ends(bar: &DrawnBar, page: &DrawnPage, rubric: &Rubric<'_>, located: &mut
             confidence: sure,
             spread_mm: libm::hypot(END_MM, page.uncertainty_mm),
             alternatives: Vec::new(),
-        });
+        }
     };
-    for (beat, [from, to]) in bar.stretches_mm.iter().enumerate() {
-        if *from > area.x + CUT_MM {
-            add(&kind.from, *from, beat);
-        }
-        if *to < area.right() - CUT_MM {
-            add(&kind.to, *to, beat);
-        }
-    }
+    let ends = bar.stretches_mm.iter().enumerate().map(|(beat, &[from, to])| {
+        let begins = (from > area.x + CUT_MM).then(|| end(&kind.from, from, beat));
+        let stops = (to < area.right() - CUT_MM).then(|| end(&kind.to, to, beat));
+        [begins, stops]
+    });
+    ends.flatten().flatten().collect()
 }
 
 /// The cycle that a sheet shows, without what was drawn of landmarks and events: what is

@@ -58,6 +58,11 @@ impl<'a> Rubric<'a> {
         self.panels.iter().find(|on| on.place.channel == channel)
     }
 
+    /// A bar's row.
+    pub fn bar(&self, bar: &str) -> Option<&On<BarPlace>> {
+        self.bars.iter().find(|on| on.place.bar == bar)
+    }
+
     /// The row on which an event begins or ends a bar.
     pub fn row_of(&self, event: &str) -> Option<&On<BarPlace>> {
         self.bars.iter().find(|on| {

@@ -202,6 +202,28 @@ fn what_hangs_on_a_doubtful_landmark_is_for_a_person() {
     }
 }
 
+/// One beat that meets a rule says that the other may have been misread.
+#[test]
+fn nought_takes_every_beat() {
+    let early = |by_mm: [f64; 2]| {
+        move |channel: &str, [x, y]: [f64; 2]| {
+            let by = by_mm[usize::from(x > 110.0)];
+            if channel == "heart_sounds" { [x - by, y] } else { [x, y] }
+        }
+    };
+    let both = marked(&same, &early([6.0, 6.0]), &|_| {});
+    assert_eq!(rule(&both, "s1_on_r").outcome, Outcome::NotMet, "{:?}", rule(&both, "s1_on_r"));
+    for by_mm in [[6.0, 0.0], [0.0, 6.0]] {
+        let marks = marked(&same, &early(by_mm), &|_| {});
+        let one = rule(&marks, "s1_on_r");
+        assert_eq!(
+            (one.outcome, one.proposal),
+            (Outcome::Review, Some(Outcome::NotMet)),
+            "{one:?}"
+        );
+    }
+}
+
 #[test]
 fn half_marks_are_given_where_the_rubric_has_them() {
     let half = |text: &str| text.replacen("[[rules]]", "half_tolerance_mm = 6\n\n[[rules]]", 1);
@@ -339,6 +361,20 @@ fn a_notch_that_was_not_drawn_is_said_to_be_missing() {
         let one = rule(&marks, id);
         assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
     }
+}
+
+/// What is drawn in one beat is mostly drawn in the others: where one cannot be read, another says.
+#[test]
+fn one_beat_says_what_was_not_drawn() {
+    let marks = marked(&same, &still, &|sheet| {
+        let trace = &mut sheet.pages[0].traces[0];
+        straighten(trace, &|_| 0.0);
+        let right = trace.points_mm.last().unwrap()[0];
+        trace.points_mm.retain(|point| point[0] < right - 30.0 || point[0] > right - 5.0);
+        trace.gaps_mm.push([right - 30.0, right - 5.0]);
+    });
+    let one = rule(&marks, "notch_with_s2");
+    assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
 }
 
 /// It may be the notch, and then the rules about what follows it are met.

@@ -6,9 +6,9 @@
 #![allow(clippy::print_stdout, reason = "a test says what it measured")]
 
 use cycle::Cycle;
-use hand::{Capture, Copier, Geometry, Handout, Student, Tool, Truth, draw};
+use hand::{Capture, Copier, Geometry, Handout, Mistake, Phone, Student, Tool, Truth, draw};
 use heart::Heart;
-use marking::DrawnPage;
+use marking::{DrawnPage, DrawnSheet, Rubric, locate};
 use reader::Printed;
 use scan::{Limits, read};
 use sheet::{Book, Copy, Test};
@@ -30,6 +30,15 @@ impl Sheets {
 
     /// What is read from the sheets that `students` draw without mistakes, with the truth.
     fn read(&self, students: impl IntoIterator<Item = Student>) -> Vec<(DrawnPage, Truth)> {
+        self.read_by(students, &[], &|seed| Capture::Copier(Copier::any(seed, 300.0, true)))
+    }
+
+    fn read_by(
+        &self,
+        students: impl IntoIterator<Item = Student>,
+        mistakes: &[Mistake],
+        capture: &dyn Fn(u64) -> Capture,
+    ) -> Vec<(DrawnPage, Truth)> {
         let subject = heart::subject();
         let book = Book::new(&self.test, &subject, "K7M2QX", vec![self.model.clone()]).unwrap();
         let copies = book.masters();
@@ -45,11 +54,10 @@ impl Sheets {
         };
         let printed = Printed::new(&book);
         let one = |student: Student| {
-            let drawing = draw(&handout, &student, &[]);
+            let drawing = draw(&handout, &student, mistakes);
             let mut paper = hand::Sheet::print(&pages[0], 300.0).unwrap();
             paper.draw(&drawing.pages[0], student.seed);
-            let capture = Capture::Copier(Copier::any(student.seed, 300.0, true));
-            let taken = capture.take(&paper);
+            let taken = capture(student.seed).take(&paper);
             let file = hand::jpeg(&taken.picture, 80, taken.orientation).unwrap();
             let mut pictures = read(file, "page.jpg", Limits::default()).unwrap();
             let page = printed.read(&pictures.next().unwrap().unwrap()).unwrap();
@@ -88,6 +96,37 @@ fn sounds_begin_where_they_were_drawn_whatever_is_written_beside() {
     assert!(unsaid * 20 <= off.len(), "{unsaid} of {}", off.len());
 }
 
+/// Where the second sound is drawn as two, the second of them begins with P2.
+#[test]
+fn a_split_sound_has_two_components() {
+    let sheets = Sheets::new("title = \"T\"\nconvention = \"right_heart\"\ngiven = [\"ecg\"]\n");
+    let subject = heart::subject();
+    let book = Book::new(&sheets.test, &subject, "K7M2QX", vec![sheets.model.clone()]).unwrap();
+    let rubric = Rubric::new(&book, &sheets.test.convention, 0);
+    let students = (1..=8).map(|seed| Student { tool: Tool::BlackPen, ..Student::anyone(seed) });
+    let (mut off, mut drawn) = (Vec::new(), 0);
+    for (page, truth) in sheets.read(students) {
+        let located = locate(&DrawnSheet { pages: vec![page] }, &rubric);
+        let sounds = truth.pages[0].traces.iter().find(|t| t.channel == "heart_sounds").unwrap();
+        for mark in sounds.landmarks.iter().filter(|mark| mark.name == "p2") {
+            drawn += 1;
+            let found = located.marks.iter().filter(|found| found.name == "p2");
+            let far = found.map(|found| (found.at_mm[0] - mark.at_mm[0]).abs());
+            off.extend(far.filter(|mm| *mm < 20.0).min_by(f64::total_cmp));
+        }
+        // A2 begins the sound.
+        let at = |name: &str| {
+            let own = located.marks.iter().filter(|found| found.name == name);
+            own.map(|found| found.at_mm[0]).collect::<Vec<_>>()
+        };
+        assert_eq!(at("a2"), at("s2_onset"));
+    }
+    let (middle, most) = (share(&mut off, 0.5), share(&mut off, 0.95));
+    println!("{} of {drawn} P2: half within {middle:.2} mm, 95 of 100 {most:.2} mm", off.len());
+    assert!(off.len() * 5 >= drawn * 4, "{} of {drawn}", off.len());
+    assert!(middle <= 0.5 && most <= 1.0, "{middle}, {most}");
+}
+
 #[test]
 fn bars_end_where_they_were_drawn() {
     let sheets = Sheets::new("title = \"T\"\nconvention = \"left_heart\"\n");
@@ -123,6 +162,53 @@ fn faint_pencil_is_not_taken_for_an_empty_panel() {
         let seed = truth.student.seed;
         assert!(page.traces.iter().all(|trace| trace.points_mm.len() > 300), "{seed}");
         assert!(page.sounds[0].bursts.len() >= 3, "{seed}: {:?}", page.sounds[0].bursts);
+    }
+}
+
+/// A copier that makes paper white leaves little of a pencil, and of a frame more than of the
+/// trace in it.
+#[test]
+fn what_a_copier_leaves_of_faint_pencil_is_followed_and_no_frame() {
+    let sheets = Sheets::new("title = \"T\"\nconvention = \"first_course\"\n");
+    let seeds = [227, 143, 475, 503, 1000227, 1000143, 1000475, 1000503];
+    let students = seeds.map(|seed| Student { tool: Tool::FaintPencil, ..Student::anyone(seed) });
+    let copier = |seed| Capture::Copier(Copier::any(seed, 150.0, false));
+    for (page, truth) in sheets.read_by(students, &[], &copier) {
+        let seed = truth.student.seed;
+        let (trace, drawn) = (&page.traces[0], &truth.pages[0].traces);
+        let drawn = drawn.iter().find(|drawn| drawn.channel == trace.channel).unwrap();
+        let whole = |points: &[[f64; 2]]| points.last().unwrap()[0] - points[0][0];
+        let gaps: f64 = trace.gaps_mm.iter().map(|[from, to]| to - from).sum();
+        let followed = whole(&trace.points_mm) - gaps;
+        let length: f64 = drawn.parts.iter().map(|part| whole(part)).sum();
+        println!("{seed}: {followed:.0} of {length:.0} mm");
+        assert!(followed > 0.5 * length, "{seed}: {followed} of {length}");
+        let far = trace.points_mm.iter().filter(|point| {
+            let near = |other: &[f64; 2]| {
+                (other[0] - point[0]).powi(2) + (other[1] - point[1]).powi(2) < 2.25
+            };
+            !drawn.parts.iter().flatten().any(near)
+        });
+        let far = far.count();
+        assert!(far * 50 < trace.points_mm.len(), "{seed}: {far} of {}", trace.points_mm.len());
+    }
+}
+
+/// Fainter ink is looked for where a panel seems empty, but the grain of a photograph is none.
+#[test]
+fn a_panel_that_was_left_out_beside_dark_strokes_is_empty() {
+    let sheets = Sheets::new("title = \"T\"\nconvention = \"left_heart\"\n");
+    let channel = "lv_volume".to_owned();
+    let mistakes = [Mistake::LeftOut { channel: channel.clone() }];
+    let seeds = [94, 1, 2_000_094];
+    let students = seeds.map(|seed| Student { tool: Tool::RedPen, ..Student::anyone(seed) });
+    let phone = |seed| Capture::Phone(Phone::any(seed));
+    for (page, truth) in sheets.read_by(students, &mistakes, &phone) {
+        let seed = truth.student.seed;
+        for trace in &page.traces {
+            let empty = trace.points_mm.is_empty();
+            assert_eq!(empty, trace.channel == channel, "{seed}: {}", trace.channel);
+        }
     }
 }
 
