@@ -19,8 +19,8 @@ const BEGINS: [f64; 2] = [0.15, 0.8];
 /// How well it is known where a swelling begins: one standard deviation, in millimetres. (In the
 /// 72 split sounds of 499 invented drawings 95 of 100 were within 1 mm.)
 const SPREAD_MM: f64 = 0.4;
-/// How sure a swelling is that every beat has as long after the burst's beginning, within
-/// [`SAME_MM`], and one that the others lack or have elsewhere. (Of 1,694 sounds of those drawings
+/// How sure a swelling is that every beat of several has as long after the burst's beginning,
+/// within [`SAME_MM`], and one that others lack or have elsewhere. (Of 1,694 sounds of those drawings
 /// that were not split 6 in 100 seemed to be.)
 const AGREED: f64 = 0.98;
 const ALONE: f64 = 0.5;
@@ -38,9 +38,10 @@ pub(crate) fn add(sheet: &DrawnSheet, rubric: &Rubric<'_>, marks: &mut Vec<Mark>
 
 fn of(stroke: &StrokeKind, sounds: &DrawnSounds, rubric: &Rubric<'_>, marks: &[Mark]) -> Vec<Mark> {
     let [first, within @ .., last] = stroke.landmarks.as_slice() else { return Vec::new() };
-    let Some((panel, [begins, swells])) = expected(first, within, stroke, rubric) else {
+    if rubric.panel(&stroke.channel).is_none_or(|on| on.place.given) {
         return Vec::new();
-    };
+    }
+    let [begins, swells] = expected(first, within, stroke, rubric);
     let of = |name: &String| {
         let own = marks.iter().filter(|mark| mark.channel.as_deref() == Some(&stroke.channel));
         own.filter(|mark| mark.name == *name)
@@ -63,12 +64,13 @@ fn of(stroke: &StrokeKind, sounds: &DrawnSounds, rubric: &Rubric<'_>, marks: &[M
     let after: Vec<f64> = places.iter().map(|(start, x)| x - start.at_mm[0]).collect();
     let least = after.iter().copied().fold(f64::MAX, f64::min);
     let most = after.iter().copied().fold(f64::MIN, f64::max);
-    let agreed = places.len() == starts.len() && most - least < SAME_MM;
+    let every = places.len() > 1 && places.len() == starts.len();
+    let agreed = every && most - least < SAME_MM;
     let sure = if agreed { AGREED } else { ALONE };
     found.extend(places.into_iter().map(|(start, x)| Mark {
         name: name.clone(),
         at_mm: [x, start.at_mm[1]],
-        time_s: start.time_s + (x - start.at_mm[0]) / panel,
+        time_s: start.time_s + (x - start.at_mm[0]) / rubric.mm_per_s,
         confidence: sure * start.confidence,
         spread_mm: libm::hypot(SPREAD_MM, start.spread_mm),
         alternatives: Vec::new(),
@@ -77,15 +79,13 @@ fn of(stroke: &StrokeKind, sounds: &DrawnSounds, rubric: &Rubric<'_>, marks: &[M
     found
 }
 
-/// Which of the landmarks `within` a burst the key has at its beginning, and which later; with the
-/// paper's millimetres for a second.
+/// Which of the landmarks `within` a burst the key has at its beginning, and which later.
 fn expected(
     first: &str,
     within: &[String],
     stroke: &StrokeKind,
     rubric: &Rubric<'_>,
-) -> Option<(f64, [Vec<String>; 2])> {
-    rubric.panel(&stroke.channel).filter(|on| !on.place.given)?;
+) -> [Vec<String>; 2] {
     let times = |name: &str| {
         let own = rubric.model.landmarks.iter().filter(|mark| mark.channel == stroke.channel);
         own.filter(|mark| mark.name == name).map(|mark| mark.time_s).collect::<Vec<f64>>()
@@ -103,7 +103,7 @@ fn expected(
             groups[usize::from(later)].push(name.clone());
         }
     }
-    Some((rubric.mm_per_s, groups))
+    groups
 }
 
 /// Where a burst from one place to another swells for the second time, in millimetres from the

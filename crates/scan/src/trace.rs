@@ -34,8 +34,10 @@ const HIDDEN_MM: f64 = 4.0;
 const PIECE_MM: f64 = 4.0;
 /// A shorter piece counts where it is no farther from the next, in millimetres.
 const ALONE_MM: f64 = 2.5;
-/// A trace is at least this long, in millimetres.
+/// A trace is at least this long, in millimetres, and goes on at least so far along the time axis:
+/// what stands upright is left of an alignment line, or dirt on the copier's glass.
 const LEAST_MM: f64 = 10.0;
+const LEAST_WIDE_MM: f64 = 6.0;
 /// A stroke that is too wide for this long, in millimetres, may be two.
 const WIDE_MM: f64 = 2.0;
 /// Strokes side by side may touch or seem one for this long in between, in millimetres.
@@ -397,7 +399,9 @@ fn pieces(
         .filter(|&n| length(pieces[n]) >= least || near(n, &pieces))
         .map(|n| pieces[n])
         .collect();
-    if kept.iter().map(|&piece| length(piece)).sum::<usize>() < ink.px(LEAST_MM) {
+    let long = kept.iter().map(|&piece| length(piece)).sum::<usize>();
+    let wide = kept.iter().map(|[from, to]| to - from).sum::<usize>();
+    if long < ink.px(LEAST_MM) || wide < ink.px(LEAST_WIDE_MM) {
         return Vec::new();
     }
     kept.into_iter().map(|piece| piece.map(|n| region.left + n)).collect()

@@ -21,7 +21,7 @@ use crate::web::tests::{Answer, answer, desk, get, post, post_plainly};
 
 const TEST: &str = "test-1.toml";
 /// A rule held to less.
-const TIGHTER: &str = "id = \"notch_with_s2\"\ntolerance_mm = 1.3\n";
+const TIGHTER: &str = "id = \"notch_with_s2\"\ntolerance_mm = 1.0\n";
 /// One of the names is not what names usually are.
 const ROSTER: &str = "name,id\nAmara Oyelaran,a1\n<script>alert(1)</script>,b2\n\
     Carmen Iturbe,c3\nDaan Vos,d4\nEdda Faber,e5\nFemi Adeyemi,f6\n";
