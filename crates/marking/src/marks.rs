@@ -497,12 +497,14 @@ fn measured(
     let presence = matches!(rule.says, Says::Presence { .. });
     // Every unevenness of a line may be taken for a small wave.
     let agreed = if proposal == Outcome::Met && !presence { AGREED_MET } else { AGREED_NOT_MET };
+    // A beat that meets it says that another may have been misread.
+    let divided = proposal == Outcome::NotMet && !presence && verdict.met_in > 0;
     let open = !presence && (near(verdict.tolerance) || half.is_some_and(near))
         || off > FAR_MM.max(verdict.tolerance)
-        // A beat that meets it says that another may have been misread.
-        || proposal == Outcome::NotMet && verdict.met_in > 0
+        || divided
         || mark.confidence < agreed;
     if open {
+        mark.question = divided.then(|| question::divided(rule));
         return;
     }
     mark.outcome = proposal;

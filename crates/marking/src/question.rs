@@ -97,3 +97,8 @@ pub(crate) fn unsure(rule: &Rule, mark: &RuleMark) -> String {
         _ => format!("Is this met? {}", rule.text),
     }
 }
+
+/// What a person is asked where the beats do not agree.
+pub(crate) fn divided(rule: &Rule) -> String {
+    format!("Is this met? One beat meets it, and another does not. {}", rule.text)
+}

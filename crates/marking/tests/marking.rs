@@ -221,6 +221,7 @@ fn nought_takes_every_beat() {
             (Outcome::Review, Some(Outcome::NotMet)),
             "{one:?}"
         );
+        assert!(one.question.as_ref().unwrap().contains("One beat meets it"), "{one:?}");
     }
 }
 
