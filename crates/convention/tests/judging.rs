@@ -474,15 +474,16 @@ fn run(dips_ms: &[f64]) -> Cycle {
 #[test]
 fn of_several_beats_the_middle_one_speaks() {
     let body = format!("{DIP}with = \"late_end\"");
-    for (dips, count, off_by, told) in [
-        (&[-10.0][..], 1, 0.0, 1),
-        (&[20.0, -10.0, 25.0], 3, 30.0, 1),
-        (&[-60.0, 5.0, 5.0, 5.0, 200.0], 5, 15.0, 3),
-        (&[-10.0, 90.0], 2, 0.0, 1),
+    for (dips, count, off_by, told, met_in) in [
+        (&[-10.0][..], 1, 0.0, 1, 1),
+        (&[20.0, -10.0, 25.0], 3, 30.0, 1, 1),
+        (&[-60.0, 5.0, 5.0, 5.0, 200.0], 5, 15.0, 3, 3),
+        (&[-10.0, 90.0], 2, 0.0, 1, 1),
     ] {
         let found = verdict(&run(dips), &body);
         near(found.off_by, off_by);
         assert_eq!((found.beats, found.beat), (count, Some(told)), "{dips:?}");
+        assert_eq!(found.met_in, met_in, "{dips:?}");
         assert_eq!(found.outcome, if off_by > 20.0 { NotMet } else { Met });
     }
 }

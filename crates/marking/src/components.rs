@@ -42,13 +42,13 @@ fn of(stroke: &StrokeKind, sounds: &DrawnSounds, rubric: &Rubric<'_>, marks: &[M
         return Vec::new();
     }
     let [begins, swells] = expected(first, within, stroke, rubric);
-    let of = |name: &String| {
+    let by_beat = |name: &String| {
         let own = marks.iter().filter(|mark| mark.channel.as_deref() == Some(&stroke.channel));
         own.filter(|mark| mark.name == *name)
             .map(|mark| (mark.beat, mark))
             .collect::<BTreeMap<_, _>>()
     };
-    let (starts, ends) = (of(first), of(last));
+    let (starts, ends) = (by_beat(first), by_beat(last));
     let mut found: Vec<Mark> = Vec::new();
     for name in begins {
         found.extend(starts.values().map(|mark| Mark { name: name.clone(), ..(*mark).clone() }));

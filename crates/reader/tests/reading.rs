@@ -166,7 +166,8 @@ fn faint_pencil_is_not_taken_for_an_empty_panel() {
 }
 
 /// A copier that makes paper white leaves little of a pencil, and of a frame more than of the
-/// trace in it.
+/// trace in it. Of what is followed a tenth may lie aside, where a second try is; a frame would lie
+/// aside as a whole. One of these cannot be read and counts as not followed.
 #[test]
 fn what_a_copier_leaves_of_faint_pencil_is_followed_and_no_frame() {
     let sheets = Sheets::new("title = \"T\"\nconvention = \"first_course\"\n");
