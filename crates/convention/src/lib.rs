@@ -34,7 +34,10 @@ pub use lines::alignment_points;
 pub use point::Point;
 pub use published::{Measured, Published, PublishedError};
 pub use read::{Fault, Faults};
-pub use rule::{Convention, Form, Level, Relation, Relative, Rule, Says, StepText, Tolerance};
+pub use rule::{
+    Cap, Convention, Form, Level, ReferenceMissing, Relation, Relative, Rule, Says, StepText,
+    Tolerance,
+};
 pub use schema::{KINDS, schema};
 pub use schematic::{SchematicError, schematic};
 pub use steps::{Step, StepError, partial, steps};

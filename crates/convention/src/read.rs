@@ -1,5 +1,6 @@
 //! A convention in TOML.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Range;
 
@@ -7,7 +8,10 @@ use cycle::Subject;
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::rule::{Convention, Form, Level, Relation, Relative, Rule, Says, StepText, Tolerance};
+use crate::rule::{
+    Cap, Convention, Form, Level, ReferenceMissing, Relation, Relative, Rule, Says, StepText,
+    Tolerance,
+};
 use crate::{Point, schema};
 
 /// How much later "after" is where no distance is given, in milliseconds.
@@ -61,6 +65,9 @@ struct ConventionText {
     half_tolerance_mm: Option<Spanned<f64>>,
     tolerance_ms: Option<Spanned<f64>>,
     tolerance_percent: Option<Spanned<f64>>,
+    #[serde(default)]
+    caps: BTreeMap<String, Spanned<f64>>,
+    reference_missing: Text,
     rules: Vec<Spanned<RuleText>>,
     #[serde(default)]
     steps: Vec<Spanned<StepFile>>,
@@ -109,6 +116,9 @@ struct RuleText {
     text: String,
     cause: String,
     points: Option<Spanned<f64>>,
+    #[serde(default)]
+    depends_on: Vec<Spanned<String>>,
+    cap: Text,
     tolerance_mm: Option<Spanned<f64>>,
     half_tolerance_mm: Option<Spanned<f64>>,
     tolerance_ms: Option<Spanned<f64>>,
@@ -269,6 +279,21 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
             }
             points => points.as_ref().map_or(1.0, |points| *points.as_ref()),
         };
+        for needed in &rule.depends_on {
+            if let Err(wrong) = stands_before(needed, &file.rules, index) {
+                note(wrong);
+            }
+        }
+        if let Some(cap) = &rule.cap
+            && !file.caps.contains_key(cap.as_ref())
+        {
+            let name = cap.as_ref();
+            let what = format!(
+                "there is no cap “{name}”; say what it comes to before the rules, like \
+                 caps = {{ {name} = 2 }}"
+            );
+            note(Wrong { at: cap.span().start, what });
+        }
         match (Reader { rule, channels: &channels, subject, mm_per_s }).says() {
             Err(wrong) => note(wrong),
             Ok(says) => rules.push(Rule {
@@ -276,6 +301,8 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
                 text: rule.text.clone(),
                 cause: rule.cause.clone(),
                 points,
+                depends_on: rule.depends_on.iter().map(|id| id.as_ref().clone()).collect(),
+                cap: rule.cap.as_ref().map(|cap| cap.as_ref().clone()),
                 tolerance,
                 says,
                 line: fault(spanned.span().start, String::new()).line,
@@ -285,6 +312,9 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
     if file.rules.is_empty() {
         note(Wrong { at: 0, what: "there are no rules; add one under [[rules]]".into() });
     }
+    let caps = caps(&file, &mut note);
+    let reference_missing = file.reference_missing.as_ref().map(reference_missing);
+    let reference_missing = reference_missing.and_then(|read| read.map_err(&mut note).ok());
     let mut steps = Vec::new();
     for spanned in &file.steps {
         let step = spanned.as_ref();
@@ -319,7 +349,74 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
     }
     let bars = file.bars.into_iter().map(Spanned::into_inner).collect();
     let ConventionText { title, about, simplifies, .. } = file;
-    Ok(Convention { title, about, simplifies, panels, bars, mm_per_s, rules, steps })
+    Ok(Convention {
+        title,
+        about,
+        simplifies,
+        panels,
+        bars,
+        mm_per_s,
+        caps,
+        reference_missing: reference_missing.unwrap_or_default(),
+        rules,
+        steps,
+    })
+}
+
+fn reference_missing(text: &Spanned<String>) -> Read<ReferenceMissing> {
+    match text.as_ref().as_str() {
+        "ask" => Ok(ReferenceMissing::Ask),
+        "not_met" => Ok(ReferenceMissing::NotMet),
+        "does_not_count" => Ok(ReferenceMissing::DoesNotCount),
+        _ => wrong(
+            text.span(),
+            "reference_missing must be \"ask\", \"not_met\" or \"does_not_count\"",
+        ),
+    }
+}
+
+/// Refuses a rule to depend on what is no rule before it: so rules never depend on each other in a
+/// circle.
+fn stands_before(needed: &Spanned<String>, rules: &[Spanned<RuleText>], index: usize) -> Read<()> {
+    let ids = || rules.iter().map(|rule| rule.as_ref().id.as_ref().as_str());
+    let id = needed.as_ref().as_str();
+    match ids().position(|one| one == id) {
+        Some(place) if place < index => Ok(()),
+        Some(_) => wrong(
+            needed.span(),
+            format!("a rule can depend on those above it only; move “{id}” above this one"),
+        ),
+        None => wrong(needed.span(), unknown("rule", id, ids())),
+    }
+}
+
+/// The caps of a file, each shared by rules that could earn more.
+fn caps(file: &ConventionText, note: &mut impl FnMut(Wrong)) -> Vec<Cap> {
+    let mut caps = Vec::new();
+    for (name, points) in &file.caps {
+        let at = points.span().start;
+        let own = file.rules.iter().map(Spanned::as_ref);
+        let own = own.filter(|rule| rule.cap.as_ref().is_some_and(|cap| cap.as_ref() == name));
+        let worth = own.clone().map(|rule| rule.points.as_ref().map_or(1.0, |p| *p.as_ref()));
+        let worth: f64 = worth.sum();
+        let points = *points.as_ref();
+        if !(points.is_finite() && points > 0.0) {
+            note(Wrong { at, what: format!("the cap “{name}” must be more than 0") });
+        } else if own.count() < 2 {
+            let what = format!(
+                "no two rules share the cap “{name}”; write cap = \"{name}\" into those that do"
+            );
+            note(Wrong { at, what });
+        } else if points >= worth {
+            let what = format!(
+                "the cap “{name}” never takes effect: it is {points}, and its rules are worth \
+                 {worth} together"
+            );
+            note(Wrong { at, what });
+        }
+        caps.push(Cap { name: name.clone(), points });
+    }
+    caps
 }
 
 /// Refuses a panel whose channels cannot share an axis.

@@ -19,10 +19,36 @@ pub struct Convention {
     pub bars: Vec<String>,
     /// Time scale on paper in millimetres a second, for what rules say in millimetres.
     pub mm_per_s: f64,
+    /// What rules earn together at most.
+    pub caps: Vec<Cap>,
+    /// What becomes of a rule that measures by what was not drawn.
+    pub reference_missing: ReferenceMissing,
     /// The rules, in the order in which they are written.
     pub rules: Vec<Rule>,
     /// Steps that the instructor ordered or worded; the others follow from the rules.
     pub steps: Vec<StepText>,
+}
+
+/// What the rules that share it earn together at most.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cap {
+    /// The name by which rules share it.
+    pub name: String,
+    /// How many points.
+    pub points: f64,
+}
+
+/// What becomes of a rule that places something by what a student did not draw: by what is missing
+/// it can be neither met nor missed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum ReferenceMissing {
+    /// A person is asked each time.
+    #[default]
+    Ask,
+    /// It is not met.
+    NotMet,
+    /// It does not count: what is missing has cost once already.
+    DoesNotCount,
 }
 
 /// One rule.
@@ -36,6 +62,10 @@ pub struct Rule {
     pub cause: String,
     /// What it is worth.
     pub points: f64,
+    /// Rules before it without which it earns nothing.
+    pub depends_on: Vec<String>,
+    /// The cap that it shares.
+    pub cap: Option<String>,
     /// By how much it may be missed.
     pub tolerance: Tolerance,
     /// What it says.
@@ -178,6 +208,21 @@ impl Convention {
     /// The rule called `id`.
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// The cap of a rule.
+    pub fn cap_of(&self, rule: &Rule) -> Option<&Cap> {
+        self.caps.iter().find(|cap| rule.cap.as_ref() == Some(&cap.name))
+    }
+
+    /// What `rules` of this convention are worth together.
+    pub fn worth<'a>(&self, rules: impl Iterator<Item = &'a Rule> + Clone) -> f64 {
+        let free = rules.clone().filter(|rule| self.cap_of(rule).is_none());
+        let shared = self.caps.iter().map(|cap| {
+            let own = rules.clone().filter(|rule| rule.cap.as_ref() == Some(&cap.name));
+            own.fold(0.0, |sum, rule| sum + rule.points).min(cap.points)
+        });
+        free.fold(0.0, |sum, rule| sum + rule.points) + shared.fold(0.0, |sum, points| sum + points)
     }
 
     /// The identifier of `point` as this convention writes it: with its channel only where

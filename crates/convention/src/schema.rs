@@ -68,6 +68,14 @@ pub fn schema(subject: &Subject) -> Value {
             "half_tolerance_mm": positive("What is off by no more than this on paper earns half the points; no half marks if not given"),
             "tolerance_ms": positive("Tolerance of times in measured cycles in milliseconds; 20 if not given"),
             "tolerance_percent": positive("Tolerance of heights in measured cycles, in hundredths of the trace's own height; 5 if not given"),
+            "caps": {
+                "type": "object", "additionalProperties": {"type": "number", "exclusiveMinimum": 0},
+                "description": "What rules that share a cap earn together at most, by the cap's name",
+            },
+            "reference_missing": {
+                "enum": ["ask", "not_met", "does_not_count"],
+                "description": "What becomes of a rule that measures by what a student did not draw; ask if not given",
+            },
             "rules": {"type": "array", "minItems": 1, "items": {"oneOf": kinds}},
             "steps": {"type": "array", "items": {
                 "type": "object", "required": ["draw"], "additionalProperties": false,
@@ -104,6 +112,14 @@ fn rule(kind: &str, keys: &[&str]) -> Value {
         json!({"type": "string", "description": "Why it holds, in one sentence"}),
     );
     properties.insert("points".into(), json!({"type": "number", "minimum": 0}));
+    properties.insert(
+        "depends_on".into(),
+        json!({"type": "array", "items": text, "description": "Rules above it without which it earns nothing"}),
+    );
+    properties.insert(
+        "cap".into(),
+        json!({"type": "string", "minLength": 1, "description": "The cap that it shares"}),
+    );
     for key in ["tolerance_mm", "half_tolerance_mm", "tolerance_ms", "tolerance_percent"] {
         properties.insert(key.into(), positive.clone());
     }

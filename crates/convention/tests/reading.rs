@@ -8,7 +8,8 @@ use std::io::Write as _;
 use std::process::{Command, Stdio};
 
 use convention::{
-    Convention, Faults, Form, Level, Point, Relation, Relative, Says, StepText, Tolerance, schema,
+    Cap, Convention, Faults, Form, Level, Point, ReferenceMissing, Relation, Relative, Says,
+    StepText, Tolerance, schema,
 };
 use cycle::Subject;
 use proptest::prelude::*;
@@ -800,4 +801,49 @@ fn validated(given: &Value) -> Option<Vec<Vec<Value>>> {
     let output = run.wait_with_output().unwrap();
     assert!(output.status.success(), "the script failed; its words are above");
     Some(serde_json::from_slice(&output.stdout).unwrap())
+}
+
+#[test]
+fn rules_depend_on_those_above_and_share_caps() {
+    let body = "kind = \"presence\"\nlandmark = \"dip\"\n";
+    let b = format!("{body}points = 2\ndepends_on = [\"a\"]\ncap = \"dips\"");
+    let c = format!("{body}depends_on = [\"a\", \"b\"]\ncap = \"dips\"");
+    let top = "caps = { dips = 2.5 }\nreference_missing = \"does_not_count\"\n";
+    let convention =
+        read(&format!("{top}{}{}{}", headed(&rule("a", body)), rule("b", &b), rule("c", &c)));
+    assert_eq!(convention.reference_missing, ReferenceMissing::DoesNotCount);
+    assert_eq!(convention.caps, [Cap { name: "dips".to_owned(), points: 2.5 }]);
+    let needs: Vec<&[String]> = convention.rules.iter().map(|rule| &rule.depends_on[..]).collect();
+    assert_eq!(needs, [&[][..], &["a".to_owned()], &["a".to_owned(), "b".to_owned()]]);
+    // One of its own, and two that are worth three but share a cap of two and a half.
+    assert_eq!(convention.worth(convention.rules.iter()), 3.5);
+    assert_eq!(convention.worth(convention.rules.iter().take(2)), 3.0);
+    assert_eq!(convention.worth(convention.rules.iter().take(0)), 0.0);
+}
+
+#[test]
+fn dependence_and_caps_that_cannot_work_are_refused() {
+    let body = "kind = \"presence\"\nlandmark = \"dip\"\n";
+    let two = |a: &str, b: &str| {
+        format!("{}{}", headed(&rule("a", &format!("{body}{a}"))), rule("b", &format!("{body}{b}")))
+    };
+    refuses(&two("", "depends_on = [\"aa\"] #! there is no rule “aa”; did you mean “a”?"));
+    let later = "a rule can depend on those above it only; move “b” above this one";
+    refuses(&two(&format!("depends_on = [\"b\"] #! {later}"), ""));
+    refuses(&two("", &format!("depends_on = [\"b\"] #! {later}")));
+    refuses(&two("", "cap = \"x\" #! there is no cap “x”; say what it comes to before the rules"));
+    for (cap, words) in [
+        ("{ x = 0 }", "the cap “x” must be more than 0"),
+        (
+            "{ x = 2 }",
+            "the cap “x” never takes effect: it is 2, and its rules are worth 2 together",
+        ),
+    ] {
+        let both = two("cap = \"x\"", "cap = \"x\"");
+        refuses(&format!("caps = {cap} #! {words}\n{both}"));
+    }
+    let one = two("cap = \"x\"", "");
+    refuses(&format!("caps = {{ x = 1 }} #! no two rules share the cap “x”\n{one}"));
+    let words = "reference_missing must be \"ask\", \"not_met\" or \"does_not_count\"";
+    refuses(&format!("reference_missing = \"no\" #! {words}\n{}", two("", "")));
 }

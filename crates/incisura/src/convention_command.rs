@@ -110,7 +110,7 @@ fn json(convention: &Convention, found: &Findings) -> Result<String, Failure> {
     let report = Report {
         title: &convention.title,
         simplifies: &convention.simplifies,
-        points: convention.rules.iter().map(|rule| rule.points).sum(),
+        points: convention.worth(convention.rules.iter()),
         consistent: contradictions.is_empty(),
         contradictions,
         explanations: found.conflicts().iter().map(|conflict| conflict.words.as_str()).collect(),
@@ -160,7 +160,7 @@ pub(crate) fn wrapped(text: &str, indent: &str) -> String {
 }
 
 fn report(convention: &Convention, found: &Findings) -> String {
-    let points: f64 = convention.rules.iter().map(|rule| rule.points).sum();
+    let points = convention.worth(convention.rules.iter());
     let mut text = format!("{}\n", convention.title);
     text += &wrapped(&format!("Simplifies: {}", convention.simplifies), "  ");
     let count = match convention.rules.len() {

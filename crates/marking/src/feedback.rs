@@ -9,7 +9,7 @@ use crate::marks::{Marks, Outcome, RuleMark};
 use crate::overlay;
 use crate::page_picture::PagePicture;
 use crate::rubric::Rubric;
-use crate::said::{Names, decided, earned, missed, points, sentence};
+use crate::said::{Names, decided, earned, missed, points, sentence, withheld};
 use crate::sites::Sites;
 
 /// What stands at the head of all pages, and on what paper.
@@ -134,19 +134,20 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
         let rule = feedback.rubric.convention.rule(&mark.id);
         rule.map_or_else(|| mark.id.clone(), |rule| sentence(&rule.text))
     };
+    // What a person decided, and what other rules make of it, with what it earns.
+    let came_to = |mark: &RuleMark| {
+        let by_others = withheld(mark, feedback.rubric.convention);
+        joined(&[decided(mark), &by_others, &format!("{}.", earned(mark))])
+    };
     let not_met = of(Outcome::NotMet, &|mark| {
         let rule = feedback.rubric.convention.rule(&mark.id);
         let told =
             rule.map(|rule| (missed(rule, mark, feedback.located, names), sentence(&rule.cause)));
         let (told, cause) = told.unwrap_or_default();
-        joined(&[&text(mark), &told, &cause, decided(mark), &format!("{}.", earned(mark))])
+        joined(&[&text(mark), &told, &cause, &came_to(mark)])
     });
-    let open = of(Outcome::Review, &|mark| {
-        joined(&[&text(mark), decided(mark), &format!("{}.", earned(mark))])
-    });
-    let met = of(Outcome::Met, &|mark| {
-        joined(&[&text(mark), decided(mark), &format!("{}.", earned(mark))])
-    });
+    let open = of(Outcome::Review, &|mark| joined(&[&text(mark), &came_to(mark)]));
+    let met = of(Outcome::Met, &|mark| joined(&[&text(mark), &came_to(mark)]));
     if not_met.is_empty() && !met.is_empty() {
         let words = if open.is_empty() {
             "Everything is where it belongs. Well drawn."

@@ -21,6 +21,7 @@ mod question;
 mod room;
 mod rubric;
 mod said;
+mod settle;
 mod shown;
 mod sites;
 mod spread;
@@ -38,9 +39,11 @@ pub use locate::{Absent, Located, Mark, bar_ends, curves, locate};
 pub use marks::{FAR_MM, LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
 pub use page_picture::PagePicture;
 pub use rubric::{On, Rubric, has_bursts};
+pub use settle::{SharedCap, Withheld, WithheldBy};
 pub use shown::{
     beats_told, cause_words, class_figure, drawing_figure, item_words, landmark_figures,
     missed_words, pages_of, points_figure, results_words, rule_landmarks_figure, way_words,
+    withheld_words,
 };
 pub use statistics::{
     Class, ClassForm, ClassSheet, Item, LEAST_SHEETS, LandmarkSpread, Miss, Statistics, cycle_of,

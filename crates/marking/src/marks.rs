@@ -2,12 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use convention::{Convention, Outcome as Found, Point, Rule, Says, Verdict, judge};
+use convention::{
+    Convention, Outcome as Found, Point, ReferenceMissing, Rule, Says, Verdict, judge,
+};
 use cycle::{Cycle, Random};
 use serde::{Deserialize, Serialize};
 
 use crate::drawn::DrawnSheet;
 use crate::locate::{Absent, Located, Mark, shown, with_marks};
+use crate::settle::{SharedCap, Withheld};
 use crate::{Rubric, question};
 
 /// What is made of one rule.
@@ -41,7 +44,8 @@ pub struct RuleMark {
     pub tolerance_mm: f64,
     /// How sure the outcome or proposal is, 0 … 1.
     pub confidence: f64,
-    /// What it earns; none until a person has said.
+    /// What it earns by itself; none until a person has said. [`RuleMark::earned`] takes other
+    /// rules in.
     pub points: Option<f64>,
     /// What it is worth.
     pub max_points: f64,
@@ -53,6 +57,18 @@ pub struct RuleMark {
     pub look: Option<(u8, [f64; 4])>,
     /// What a person decided, where one did.
     pub decided: Option<Ruling>,
+    /// Rules before it without which it earns nothing.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub depends_on: Vec<String>,
+    /// The cap that it shares.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cap: Option<SharedCap>,
+    /// What it does not earn because of other rules.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub withheld: Option<Withheld>,
+    /// What it would be worth, where it does not count since what it measures by was not drawn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uncounted: Option<f64>,
 }
 
 /// What a person decides about one rule on one sheet.
@@ -87,21 +103,6 @@ pub struct Marks {
 }
 
 impl Marks {
-    /// Points earned so far; what is for a person to say counts when it is said.
-    pub fn points(&self) -> f64 {
-        self.rules.iter().filter_map(|rule| rule.points).sum()
-    }
-
-    /// What all of it is worth.
-    pub fn max_points(&self) -> f64 {
-        self.rules.iter().map(|rule| rule.max_points).sum()
-    }
-
-    /// What is still for a person to say: the points that it is worth.
-    pub fn open_points(&self) -> f64 {
-        self.open().map(|rule| rule.max_points).sum()
-    }
-
     /// The rules that are for a person to say.
     pub fn open(&self) -> impl Iterator<Item = &RuleMark> {
         self.rules.iter().filter(|rule| rule.outcome == Outcome::Review)
@@ -111,6 +112,18 @@ impl Marks {
     /// that were taken in before.
     pub fn decide(&mut self, id: &str, ruling: &Ruling) {
         let Some(rule) = self.rules.iter_mut().find(|rule| rule.id == id) else { return };
+        rule.decide(ruling);
+        self.settle();
+    }
+}
+
+impl RuleMark {
+    fn decide(&mut self, ruling: &Ruling) {
+        let rule = self;
+        // What a person judges counts.
+        if let Some(worth) = rule.uncounted.take() {
+            rule.max_points = worth;
+        }
         let share = match ruling {
             Ruling::Met => 1.0,
             Ruling::Half => 0.5,
@@ -210,7 +223,9 @@ pub fn mark(sheet: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Marks
     let rules = rules.map(|((rule, verdict), (nearby, elsewhere))| {
         marker.rule(rule, verdict, nearby, elsewhere)
     });
-    Marks { rules: rules.collect() }
+    let mut marks = Marks { rules: rules.collect() };
+    marks.settle();
+    marks
 }
 
 /// Marks, each put a little aside as its spread has it.
@@ -322,6 +337,14 @@ impl Marker<'_> {
             question: None,
             look: question::look(rule, self.located, self.rubric),
             decided: None,
+            depends_on: rule.depends_on.clone(),
+            cap: self
+                .rubric
+                .convention
+                .cap_of(rule)
+                .map(|cap| SharedCap { name: cap.name.clone(), points: cap.points }),
+            withheld: None,
+            uncounted: None,
         };
         if let Says::Label { .. } = rule.says {
             mark.tolerance_mm = rule.tolerance.mm;
@@ -415,7 +438,8 @@ impl Marker<'_> {
     }
 
     /// A rule that lacks what evidently was not drawn: not met where that is what the rule places. By
-    /// what is missing something else may be placed, which then has cost once already.
+    /// what is missing something else may be placed, which then has cost once already: what becomes of
+    /// that the convention says.
     fn lacks(&self, rule: &Rule, mark: &mut RuleMark) {
         let gone = |point: &Point| match self.known(point) {
             Known::Absent(absent) => absent.evident,
@@ -430,10 +454,17 @@ impl Marker<'_> {
             Says::Level { channel, .. } => self.left_out(channel).is_some(),
             Says::Label { .. } => false,
         };
-        if is_placed {
-            (mark.outcome, mark.points) = (Outcome::NotMet, Some(0.0));
-        } else {
-            mark.question = Some(format!("{} Does this rule count?", mark.why));
+        match self.rubric.convention.reference_missing {
+            _ if is_placed => (mark.outcome, mark.points) = (Outcome::NotMet, Some(0.0)),
+            ReferenceMissing::NotMet => (mark.outcome, mark.points) = (Outcome::NotMet, Some(0.0)),
+            ReferenceMissing::DoesNotCount => {
+                mark.uncounted = Some(mark.max_points);
+                (mark.outcome, mark.points, mark.max_points) = (Outcome::Met, Some(0.0), 0.0);
+                mark.why += " The rule measures by that and does not count.";
+            }
+            ReferenceMissing::Ask => {
+                mark.question = Some(format!("{} Does this rule count?", mark.why));
+            }
         }
     }
 

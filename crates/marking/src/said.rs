@@ -6,6 +6,7 @@ use cycle::Subject;
 use crate::Rubric;
 use crate::locate::Located;
 use crate::marks::{Outcome, RuleMark, Ruling};
+use crate::settle::WithheldBy;
 
 /// Less than this is said as "on the same line", in millimetres.
 const SAME_MM: f64 = 0.05;
@@ -279,6 +280,9 @@ fn between(
 /// What a person decided, to be added to the words.
 pub(crate) fn decided(mark: &RuleMark) -> &'static str {
     match (&mark.decided, mark.outcome) {
+        (None, _) if mark.uncounted.is_some() => {
+            "It measures by what was not drawn and does not count."
+        }
         (None, _) => "",
         (Some(Ruling::Waived), _) => "It does not count for you.",
         (Some(Ruling::Reweighted { .. }), _) => "It is worth something else for you.",
@@ -287,11 +291,33 @@ pub(crate) fn decided(mark: &RuleMark) -> &'static str {
     }
 }
 
+/// Why a rule does not earn all that it could by itself; empty where it does.
+pub(crate) fn withheld(mark: &RuleMark, convention: &Convention) -> String {
+    let text = |id: &String| {
+        let rule = convention.rule(id);
+        rule.map_or(id.as_str(), |rule| rule.text.as_str()).trim().trim_end_matches('.').to_owned()
+    };
+    match mark.withheld.as_ref().map(|withheld| &withheld.by) {
+        None => String::new(),
+        Some(WithheldBy::NotMet(on)) => {
+            format!("It depends on “{}”, which is not met.", text(on))
+        }
+        Some(WithheldBy::Open(on)) => {
+            format!("It depends on “{}”, which is still open.", text(on))
+        }
+        Some(WithheldBy::Cap) => {
+            let most = mark.cap.as_ref().map_or(0.0, |cap| cap.points);
+            let unit = if most == 1.0 { "point" } else { "points" };
+            format!("Together with others it earns at most {} {unit}.", points(most))
+        }
+    }
+}
+
 /// Such as "1 of 2 points".
 pub(crate) fn earned(mark: &RuleMark) -> String {
     let most = mark.max_points;
     let unit = if most == 1.0 { "point" } else { "points" };
-    match mark.points {
+    match mark.earned() {
         Some(earned) => format!("{} of {} {unit}", points(earned), points(most)),
         None => format!("{} {unit} open", points(most)),
     }

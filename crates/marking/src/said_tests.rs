@@ -1,6 +1,7 @@
 //! Words for direction and size.
 
 use super::*;
+use crate::settle::{SharedCap, Withheld};
 
 fn rule<'a>(convention: &'a Convention, id: &str) -> &'a Rule {
     convention.rule(id).unwrap()
@@ -22,6 +23,10 @@ fn mark(measured_mm: f64, window_mm: [Option<f64>; 2], off_mm: f64) -> RuleMark 
         question: None,
         look: None,
         decided: None,
+        depends_on: Vec::new(),
+        cap: None,
+        withheld: None,
+        uncounted: None,
     }
 }
 
@@ -97,6 +102,30 @@ fn part_of_the_points_is_said() {
     assert_eq!(earned(&half), "1 of 2 points");
     (half.points, half.max_points) = (None, 1.0);
     assert_eq!(earned(&half), "1 point open");
+}
+
+#[test]
+fn what_other_rules_make_of_one_is_said() {
+    let convention = cardiac::Shipped::find("first_course").unwrap().convention();
+    let mut one = mark(0.0, [Some(0.0), Some(0.0)], 0.0);
+    (one.outcome, one.points) = (Outcome::Met, Some(2.0));
+    let words = |one: &RuleMark| (withheld(one, &convention), earned(one));
+    assert_eq!(words(&one), (String::new(), "2 of 2 points".to_owned()));
+    let mut by = |points: f64, by: WithheldBy| {
+        one.withheld = Some(Withheld { points, by });
+        words(&one)
+    };
+    let on = "It depends on “The dicrotic notch is on the line of S2”, which is";
+    let needed = || "notch_with_s2".to_owned();
+    let said = |words: &str, earned: &str| (words.to_owned(), earned.to_owned());
+    let not_met = by(2.0, WithheldBy::NotMet(needed()));
+    assert_eq!(not_met, said(&format!("{on} not met."), "0 of 2 points"));
+    let open = by(2.0, WithheldBy::Open(needed()));
+    assert_eq!(open, said(&format!("{on} still open."), "2 points open"));
+    one.cap = Some(SharedCap { name: "notch".to_owned(), points: 2.5 });
+    one.withheld = Some(Withheld { points: 0.5, by: WithheldBy::Cap });
+    let capped = said("Together with others it earns at most 2.5 points.", "1.5 of 2 points");
+    assert_eq!(words(&one), capped);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Single pictures and sentences, for whoever shows them other than as pages.
 
-use convention::Point;
+use convention::{Convention, Point};
 use figure::Figure;
 use sheet::Sizes;
 
@@ -11,7 +11,7 @@ use crate::locate::Located;
 use crate::marks::RuleMark;
 use crate::overlay;
 use crate::rubric::Rubric;
-use crate::said::{Names, missed, sentence, way};
+use crate::said::{Names, missed, sentence, way, withheld};
 use crate::sites::Sites;
 use crate::spread::{histogram, reach_mm, strips};
 use crate::statistics::{Class, ClassSheet, Item, Statistics};
@@ -100,6 +100,11 @@ pub fn points_figure(statistics: &Statistics) -> Figure {
 /// A class's results in words.
 pub fn results_words(statistics: &Statistics) -> String {
     results(statistics)
+}
+
+/// Why a rule does not earn all that it could by itself, in words; empty where it does.
+pub fn withheld_words(mark: &RuleMark, convention: &Convention) -> String {
+    withheld(mark, convention)
 }
 
 /// How often a rule was missed, which way, and by how much, in words.

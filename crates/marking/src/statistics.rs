@@ -129,7 +129,7 @@ impl Statistics {
 
 /// The numbers of a class.
 pub fn statistics(class: &Class<'_>) -> Statistics {
-    let total = |sheet: &ClassSheet<'_>| share(&sheet.marks.rules, None).map(|part| 100.0 * part);
+    let total = |sheet: &ClassSheet<'_>| sheet.marks.share().map(|part| 100.0 * part);
     let percents = sorted(class.sheets.iter().filter_map(total));
     Statistics {
         sheets: class.sheets.len(),
@@ -150,9 +150,10 @@ fn rules_asked(class: &Class<'_>) -> Vec<String> {
     rules.filter(asked).cloned().collect()
 }
 
-/// Share of the points earned of those that are settled, but for the rule called `without`.
-fn share(rules: &[RuleMark], without: Option<&str>) -> Option<f64> {
-    let others = rules.iter().filter(|rule| Some(rule.id.as_str()) != without);
+/// Share of the points that rules earn by themselves of those that are settled, but for the rule
+/// called `without`.
+fn share(rules: &[RuleMark], without: &str) -> Option<f64> {
+    let others = rules.iter().filter(|rule| rule.id != without);
     let settled = others.filter_map(|rule| Some((rule.points?, rule.max_points)));
     let (earned, most) =
         settled.fold((0.0, 0.0), |sum, (points, most)| (sum.0 + points, sum.1 + most));
@@ -176,7 +177,7 @@ fn item(class: &Class<'_>, id: &str) -> Item {
         .iter()
         .filter_map(|sheet| {
             let own = counted(sheet, id).and_then(own)?;
-            Some([own, share(&sheet.marks.rules, Some(id))?])
+            Some([own, share(&sheet.marks.rules, id)?])
         })
         .collect();
     Item {

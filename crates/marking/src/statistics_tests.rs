@@ -56,6 +56,10 @@ fn rule(id: &str, points: Option<f64>, max_points: f64, off_mm: f64) -> RuleMark
         question: None,
         look: None,
         decided: None,
+        depends_on: Vec::new(),
+        cap: None,
+        withheld: None,
+        uncounted: None,
     }
 }
 
@@ -77,9 +81,10 @@ fn what_is_open_or_waived_does_not_count() {
         rule("c", None, 4.0, 0.0),
         rule("d", Some(0.0), 0.0, 0.0),
     ];
-    assert_eq!(share(&marks, None), Some(0.8));
-    assert_eq!(share(&marks, Some("b")), Some(0.5));
-    assert_eq!(share(&marks[2..], None), None);
+    assert_eq!(share(&marks, ""), Some(0.8));
+    assert_eq!(share(&marks, "b"), Some(0.5));
+    assert_eq!(share(&marks[2..], ""), None);
+    assert_eq!(Marks { rules: marks.to_vec() }.share(), Some(0.8));
 }
 
 #[test]

@@ -252,6 +252,51 @@ fn a_panel_that_was_left_out_is_not_met() {
 }
 
 #[test]
+fn a_convention_says_what_becomes_of_rules_that_measure_by_what_is_missing() {
+    let with = |word: &'static str| {
+        move |text: &str| {
+            text.replacen("[[rules]]", &format!("reference_missing = \"{word}\"\n\n[[rules]]"), 1)
+        }
+    };
+    let leave_out = |sheet: &mut DrawnSheet| leave_out_sounds(&mut sheet.pages[0]);
+    let asked = marked(&with("ask"), &still, &leave_out);
+    assert_eq!(asked, marked(&same, &still, &leave_out));
+    let not_met = marked(&with("not_met"), &still, &leave_out);
+    let one = rule(&not_met, "notch_with_s2");
+    assert_eq!((one.outcome, one.points, one.max_points), (Outcome::NotMet, Some(0.0), 2.0));
+    let mut not_counted = marked(&with("does_not_count"), &still, &leave_out);
+    let one = rule(&not_counted, "notch_with_s2");
+    assert_eq!((one.outcome, one.points, one.max_points), (Outcome::Met, Some(0.0), 0.0));
+    assert!(one.why.ends_with("does not count."), "{one:?}");
+    // Sounds that are missing cost either way, and nobody is asked about either.
+    for marks in [&not_met, &not_counted] {
+        assert_eq!(rule(marks, "s1_on_r").points, Some(0.0));
+        let about: Vec<&RuleMark> =
+            marks.open().filter(|rule| rule.id == "notch_with_s2").collect();
+        assert_eq!(about, [] as [&RuleMark; 0]);
+    }
+    let worth = not_counted.max_points();
+    not_counted.decide("notch_with_s2", &Ruling::Met);
+    assert_eq!(not_counted.max_points(), worth + 2.0);
+}
+
+#[test]
+fn what_depends_on_a_missed_rule_earns_nothing_on_a_sheet() {
+    let tied = |text: &str| {
+        let dependent = "id = \"s1_taller\"\ndepends_on = [\"s1_on_r\"]";
+        assert!(text.contains("id = \"s1_taller\""));
+        text.replacen("id = \"s1_taller\"", dependent, 1)
+    };
+    let [right, late] = [0.0, 6.0].map(|by| marked(&tied, &later(by), &|_| {}));
+    let free = marked(&same, &later(6.0), &|_| {});
+    let one = rule(&late, "s1_taller");
+    assert_eq!((one.outcome, one.earned()), (Outcome::Met, Some(0.0)));
+    assert_eq!(rule(&right, "s1_taller").earned(), Some(one.max_points));
+    assert_eq!(late.points(), free.points() - one.max_points);
+    assert_eq!(late.max_points(), free.max_points());
+}
+
+#[test]
 fn an_empty_panel_is_asked_about_where_it_may_not_have_been_left_out() {
     let blank = |sheet: &mut DrawnSheet| {
         leave_out_sounds(&mut sheet.pages[0]);

@@ -101,8 +101,8 @@ impl Practice {
             sure: mark.confidence,
         });
         Ok(Verdict {
-            points: rules.iter().map(|rule| rule.points).sum(),
-            max_points: rules.iter().map(|rule| rule.max_points).sum(),
+            points: marks.points(),
+            max_points: marks.max_points(),
             told: words::total(met, rules.len(), count(Outcome::CannotTell)),
             all_met: met == rules.len(),
             found: found.collect(),
@@ -140,7 +140,7 @@ impl Judge<'_> {
             off_mm: mark.off_mm,
             off_ms: timed.then(|| mark.off_mm / self.rubric.mm_per_s * 1000.0),
             tolerance_mm: mark.tolerance_mm,
-            points: mark.points.unwrap_or(0.0),
+            points: mark.earned().unwrap_or(0.0),
             max_points: mark.max_points,
             at_mm: finding.at_mm.filter(|_| finding.drawn),
             to_mm: finding.to_mm,

@@ -1,6 +1,6 @@
 //! A table of the rules for a person who marks by hand.
 
-use convention::{Outcome, Rule, Says, Verdict};
+use convention::{Cap, Convention, Outcome, Rule, Says, Verdict};
 use figure::Page;
 
 use crate::definition::{Orientation, Test};
@@ -22,7 +22,7 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
     let mut flow = Flow::new(size_mm, test.sizes(), title);
     let rules: Vec<&Rule> =
         verdicts.iter().filter_map(|verdict| test.convention.rule(&verdict.rule)).collect();
-    let total = rules.iter().fold(0.0, |total, rule| total + rule.points);
+    let total = test.convention.worth(rules.iter().copied());
     flow.put(vec![
         flow.paragraph(&format!("{settings} Total: {} points.", short(total))),
         flow.paragraph(
@@ -31,6 +31,10 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
              changed them.",
         ),
     ]);
+    let together = together(&test.convention, &rules);
+    if !together.is_empty() {
+        flow.put(vec![flow.paragraph(&together)]);
+    }
     let rows = rules.iter().zip(verdicts).enumerate().map(|(index, (rule, verdict))| {
         let accept = match (&rule.says, verdict.outcome) {
             (Says::Presence { .. }, _) => "present".to_owned(),
@@ -49,7 +53,7 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
         };
         vec![
             (index + 1).to_string(),
-            format!("{}{broken}", rule.text),
+            format!("{}{}{broken}", rule.text, depends(rule, &rules)),
             verdict.asks.clone(),
             accept,
             short(rule.points),
@@ -61,4 +65,41 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
     });
     flow.table(&columns, &rows.collect::<Vec<_>>());
     flow.finish()
+}
+
+/// Such as " Only if 3 is met."; empty where a rule depends on none that is asked for.
+fn depends(rule: &Rule, rules: &[&Rule]) -> String {
+    let numbers: Vec<String> = (1..)
+        .zip(rules)
+        .filter(|(_, other)| rule.depends_on.contains(&other.id))
+        .map(|(number, _): (usize, _)| number.to_string())
+        .collect();
+    match numbers.len() {
+        0 => String::new(),
+        1 => format!(" Only if {} is met.", numbers[0]),
+        _ => format!(" Only if {} are met.", listed(&numbers)),
+    }
+}
+
+/// What rules that share a cap earn together at most; a cap that those asked for do not reach is
+/// left out.
+fn together(convention: &Convention, rules: &[&Rule]) -> String {
+    let one = |cap: &Cap| {
+        let own = (1..).zip(rules).filter(|(_, rule)| rule.cap.as_ref() == Some(&cap.name));
+        let worth: f64 = own.clone().map(|(_, rule): (usize, _)| rule.points).sum();
+        let numbers: Vec<String> = own.map(|(number, _)| number.to_string()).collect();
+        let unit = if cap.points == 1.0 { "point" } else { "points" };
+        let most = short(cap.points);
+        (worth > cap.points)
+            .then(|| format!("Rules {} together earn at most {most} {unit}.", listed(&numbers)))
+    };
+    convention.caps.iter().filter_map(one).collect::<Vec<_>>().join(" ")
+}
+
+/// Such as "2, 3 and 5".
+fn listed(numbers: &[String]) -> String {
+    match numbers {
+        [others @ .., last] if !others.is_empty() => format!("{} and {last}", others.join(", ")),
+        _ => numbers.concat(),
+    }
 }

@@ -228,6 +228,33 @@ fn the_same_seed_gives_the_same_pages() {
 }
 
 #[test]
+fn the_rubric_says_how_points_hang_together() {
+    let rule = |id: &str, more: &str| {
+        format!(
+            "[[rules]]\nid = \"{id}\"\nkind = \"timing\"\nlandmark = \"s1_onset\"\n\
+             with = \"r_peak\"\ntext = \"{id}.\"\ncause = \"\"\n{more}\n"
+        )
+    };
+    let both = "depends_on = [\"s1_on_r\", \"b\"]\ncap = \"all\"";
+    let more = [rule("b", "depends_on = [\"s1_on_r\"]\ncap = \"all\""), rule("c", both)].concat();
+    let text = format!("caps = {{ all = 1.5 }}\n{RULES}{more}");
+    let convention = Convention::from_toml(&text, &subject()).unwrap();
+    let tied = |_: &str| Ok(convention.clone());
+    let test = Test::from_toml("title = \"T\"\nconvention = \"tied\"\n", &subject(), &tied);
+    let (test, subject) = (test.unwrap(), subject());
+    let book = Book::new(&test, &subject, "K7M2QX", vec![model(0.8, 2)]).unwrap();
+    let said = book.rubric()[0].said();
+    for words in [
+        "Total: 2.5 points.",
+        "Rules 2 and 3 together earn at most 1.5 points.",
+        "b. Only if 1 is met.",
+        "c. Only if 1 and 2 are met.",
+    ] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+}
+
+#[test]
 fn the_rubric_is_about_what_is_asked_for_at_every_pages_scale() {
     let subject = subject();
     let rubric_of = |more: &str| {

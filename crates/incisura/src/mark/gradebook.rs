@@ -1,5 +1,7 @@
 //! `gradebook.csv`: one row for each student, for any gradebook.
 
+use marking::RuleMark;
+
 use crate::mark::class::{Class, Record};
 use crate::mark::results::{Status, rounded};
 
@@ -53,7 +55,7 @@ fn fields(record: &Record, rules: &[&str]) -> Vec<String> {
     fields.push(record.status().map_or("no sheet", Status::text).to_owned());
     for id in rules {
         let rule = record.marks().and_then(|marks| marks.rules.iter().find(|r| r.id == *id));
-        fields.push(rule.and_then(|rule| rule.points).map(number).unwrap_or_default());
+        fields.push(rule.and_then(RuleMark::earned).map(number).unwrap_or_default());
     }
     fields
 }

@@ -1,6 +1,6 @@
 //! What `results.json` says.
 
-use marking::{DrawnSheet, Located, Marks, Outcome, RuleMark, Ruling};
+use marking::{DrawnSheet, Located, Marks, Outcome, RuleMark, Ruling, Withheld};
 use serde::Serialize;
 
 /// The whole file.
@@ -148,6 +148,9 @@ pub(crate) struct RuleResult {
     question: Option<String>,
     confidence: f64,
     decided: Option<Ruling>,
+    /// What it does not earn because of other rules.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    withheld: Option<Withheld>,
 }
 
 /// To a thousandth: far finer than it is known.
@@ -208,12 +211,13 @@ pub(crate) fn rules(marks: &Marks) -> Vec<RuleResult> {
         outcome: rule.outcome,
         measured_mm: rule.measured_mm.map(rounded),
         tolerance_mm: rounded(rule.tolerance_mm),
-        points: rule.points.map(rounded),
+        points: rule.earned().map(rounded),
         max_points: rounded(rule.max_points),
         why: rule.why.clone(),
         question: rule.question.clone(),
         confidence: rounded(rule.confidence),
         decided: rule.decided.clone(),
+        withheld: rule.withheld.clone(),
     };
     marks.rules.iter().map(one).collect()
 }

@@ -49,7 +49,22 @@ pub(crate) const TOLERANCE_MM: &str = "on paper, mm";
 pub(crate) const HALF_MM: &str = "half the points, mm";
 pub(crate) const TOLERANCE_MS: &str = "in measured hearts, ms";
 pub(crate) const TOLERANCE_PERCENT: &str = "heights there, % of the trace";
-pub(crate) const MORE: &str = "Panels, valves, time scale and tolerances";
+pub(crate) const MORE: &str = "Panels, valves, time scale, tolerances and marking";
+pub(crate) const MARKING: &str = "Marking";
+pub(crate) const REFERENCE_MISSING: &str =
+    "A rule that measures by something the student did not draw";
+/// What may become of such a rule, with the file's word for it.
+pub(crate) const REFERENCES: [(&str, &str); 3] = [
+    ("ask", "is asked about each time"),
+    ("not_met", "is not met"),
+    ("does_not_count", "does not count"),
+];
+pub(crate) const CAPS: &str =
+    "Caps: what rules that share one earn together at most, by the cap's name";
+pub(crate) const TIES: &str = "Other rules";
+pub(crate) const DEPENDS_ON: &str =
+    "Earns nothing unless these are met (short names of rules above, with commas)";
+pub(crate) const CAP: &str = "Shares the cap called";
 
 pub(crate) const RULES: &str = "Rules";
 pub(crate) const ID: &str = "Short name";

@@ -56,6 +56,7 @@ struct Cards<'a> {
 impl Cards<'_> {
     fn whole(&self, table: &toml::Table) -> Markup {
         let bars: Vec<&str> = listed(table.get("bars"));
+        let missing = table.get("reference_missing").and_then(Value::as_str).unwrap_or("ask");
         html! {
             div.fields {
                 (field(&Field::text("title", words::C_TITLE, &text_of(table.get("title"))).wide()))
@@ -84,6 +85,13 @@ impl Cards<'_> {
                     div.fields {
                         @for (key, name) in TOLERANCES { (field(&Field::number(key, name, &text_of(table.get(key))))) }
                         (field(&Field::number("mm_per_s", words::SCALE, &text_of(table.get("mm_per_s")))))
+                    }
+                }
+                fieldset {
+                    legend { (words::MARKING) }
+                    div.fields {
+                        (field(&Field::select("reference_missing", words::REFERENCE_MISSING, missing, words::REFERENCES.map(|(a, b)| (a.to_owned(), b.to_owned()))).wide()))
+                        (field(&Field::text("caps", words::CAPS, &caps(table)).wide().placeholder("notch 2, valves 3")))
                     }
                 }
             }
@@ -149,6 +157,13 @@ impl Cards<'_> {
                     details data-keep=(at("tolerances")) open[own_tolerance] {
                         summary { (words::TOLERANCES) }
                         div.fields { @for (key, name) in TOLERANCES { (field(&Field::number(&at(key), name, &of(key)))) } }
+                    }
+                    details data-keep=(at("ties")) open[rule.contains_key("depends_on") || rule.contains_key("cap")] {
+                        summary { (words::TIES) }
+                        div.fields {
+                            (field(&Field::text(&at("depends_on"), words::DEPENDS_ON, &listed(rule.get("depends_on")).join(", ")).wide()))
+                            (field(&Field::text(&at("cap"), words::CAP, &of("cap"))))
+                        }
                     }
                     p.after { button type="button" data-add=(RULES) data-after=(index) { (words::ADD_AFTER) } }
                 }
@@ -291,6 +306,13 @@ fn listed(value: Option<&Value>) -> Vec<&str> {
         Some(Value::String(one)) => vec![one],
         _ => Vec::new(),
     }
+}
+
+/// The caps of a file, like "notch 2, valves 3".
+fn caps(table: &toml::Table) -> String {
+    let caps = table.get("caps").and_then(Value::as_table).into_iter().flatten();
+    let one = |(name, points): (&String, &Value)| format!("{name} {}", text_of(Some(points)));
+    caps.map(one).collect::<Vec<_>>().join(", ")
 }
 
 /// A least and a most.

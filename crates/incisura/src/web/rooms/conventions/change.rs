@@ -33,6 +33,8 @@ const RULE_KEYS: &[&str] = &[
     "aim",
     "label",
     "points",
+    "depends_on",
+    "cap",
     "tolerance_mm",
     "half_tolerance_mm",
     "tolerance_ms",
@@ -52,6 +54,8 @@ const FILE_KEYS: &[&str] = &[
     "half_tolerance_mm",
     "tolerance_ms",
     "tolerance_percent",
+    "reference_missing",
+    "caps",
 ];
 /// Keys that a rule of any kind has.
 const COMMON: &[&str] = &[
@@ -60,6 +64,8 @@ const COMMON: &[&str] = &[
     "text",
     "cause",
     "points",
+    "depends_on",
+    "cap",
     "tolerance_mm",
     "half_tolerance_mm",
     "tolerance_ms",
@@ -144,19 +150,34 @@ fn literal(key: &str, value: &[String], subject: &Subject) -> Result<Option<Stri
     Ok(Some(match key {
         "panels" => panels(value, subject),
         "bars" | "between" => toml_text::list(filled),
+        "depends_on" => toml_text::list(words(first)),
+        "caps" => caps(first)?,
         "by_ms" | "by_mm" | "by" | "share" => span(&filled)?,
         "points" | "aim" | "mm_per_s" | "tolerance_mm" | "half_tolerance_mm" | "tolerance_ms"
         | "tolerance_percent" => toml_text::number(first)?,
-        "label" => {
-            let words: Vec<&str> =
-                first.split(',').map(str::trim).filter(|word| !word.is_empty()).collect();
-            match words[..] {
-                [word] => toml_text::quoted(word),
-                _ => toml_text::list(words),
-            }
-        }
+        "label" => match words(first)[..] {
+            [word] => toml_text::quoted(word),
+            ref several => toml_text::list(several.iter().copied()),
+        },
         _ => toml_text::quoted(first),
     }))
+}
+
+/// What stands between commas.
+fn words(typed: &str) -> Vec<&str> {
+    typed.split(',').map(str::trim).filter(|word| !word.is_empty()).collect()
+}
+
+/// Caps that are typed like "notch 2, valves 3".
+fn caps(typed: &str) -> Result<String, String> {
+    let one = |cap: &str| {
+        let (name, points) = cap
+            .rsplit_once(|c: char| c.is_whitespace())
+            .ok_or_else(|| format!("write “{cap}” with its points, like {cap} 2"))?;
+        Ok(format!("{} = {}", toml_text::quoted(name), toml_text::number(points)?))
+    };
+    let all: Vec<String> = words(typed).into_iter().map(one).collect::<Result<_, String>>()?;
+    Ok(format!("{{ {} }}", all.join(", ")))
 }
 
 /// A number, or a least and a most.
@@ -396,6 +417,38 @@ mod tests {
         assert!(text.contains("by_mm = [20, 60]") && !text.contains("by_ms"));
         let wrong = Change::Set { at, value: vec!["soon".to_owned()] };
         assert!(changed(FIRST, &wrong, &heart::subject()).unwrap_err().contains("“soon”"));
+    }
+
+    #[test]
+    fn rules_are_tied_to_others_and_loosened_again() {
+        let of = |text: &str, id: &str, key: &str| {
+            rule(text, index(id)).unwrap().get(key).map(ToString::to_string)
+        };
+        let ties = |id: &str, key: &str| format!("rules.{}.{key}", index(id));
+        let text = after(FIRST, &ties("notch_height", "depends_on"), &["notch_with_s2, s2_in_t"]);
+        let text = after(&text, &ties("notch_height", "cap"), &["the notch"]);
+        let text = after(&text, &ties("notch_with_s2", "cap"), &["the notch"]);
+        assert!(faults(&text).contains("there is no cap “the notch”"), "{}", faults(&text));
+        let text = after(&text, "caps", &["the notch 1,"]);
+        assert_eq!(faults(&text), "");
+        let needed = of(&text, "notch_height", "depends_on").unwrap();
+        assert_eq!(needed, "[\"notch_with_s2\", \"s2_in_t\"]");
+        let text = after(&text, "reference_missing", &["not_met"]);
+        let read = Convention::from_toml(&text, &heart::subject()).unwrap();
+        assert_eq!(read.caps, [convention::Cap { name: "the notch".to_owned(), points: 1.0 }]);
+        assert_eq!(read.reference_missing, convention::ReferenceMissing::NotMet);
+        for cap in ["notch", "notch two"] {
+            let change = Change::Set { at: "caps".to_owned(), value: vec![cap.to_owned()] };
+            assert!(changed(FIRST, &change, &heart::subject()).is_err(), "{cap}");
+        }
+        let mut loose = text;
+        for at in [ties("notch_height", "depends_on"), ties("notch_height", "cap")] {
+            loose = after(&loose, &at, &[""]);
+        }
+        for at in [&ties("notch_with_s2", "cap"), "caps", "reference_missing"] {
+            loose = after(&loose, at, &[""]);
+        }
+        assert_eq!(loose, FIRST);
     }
 
     #[test]

@@ -66,7 +66,7 @@ impl Shown<'_> {
 
     fn consistency(&self) -> Markup {
         let found = self.found;
-        let points = self.convention.rules.iter().map(|rule| rule.points).sum();
+        let points = self.convention.worth(self.convention.rules.iter());
         let outside = found.comparison.rows.iter().filter(|row| row.leaves_published == Some(true));
         let outside: Vec<String> = outside.map(|row| row.rule.clone()).collect();
         let agree = found.contradictions().is_empty();

@@ -21,7 +21,7 @@ struct Summary {
 
 impl Summary {
     fn of(read: &Convention) -> Self {
-        let points = read.rules.iter().map(|rule| rule.points).sum();
+        let points = read.worth(read.rules.iter());
         Self {
             title: read.title.clone(),
             simplifies: read.simplifies.clone(),

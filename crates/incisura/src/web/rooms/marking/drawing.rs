@@ -222,6 +222,7 @@ impl View<'_> {
             Outcome::Review => ("?", words::TO_SAY),
         };
         let measured = mark.measured_mm.is_some();
+        let withheld = marking::withheld_words(mark, self.work.convention());
         html! {
             tr id={ "rule-" (number) } {
                 td { (number) }
@@ -233,6 +234,7 @@ impl View<'_> {
                         @if mark.outcome == Outcome::Review { @if let Some(question) = &mark.question { " " em { (question) } } }
                     }
                     @if !cause.is_empty() { p.soft.cause { (cause) "." } }
+                    @if !withheld.is_empty() { p { (withheld) } }
                 }
                 td.number {
                     (mark.measured_mm.map_or_else(|| "–".to_owned(), mm))
@@ -416,7 +418,7 @@ fn mm(value: f64) -> String {
 }
 
 fn points(mark: &RuleMark) -> String {
-    match mark.points {
+    match mark.earned() {
         Some(points) => words::of_points(points, mark.max_points),
         None => format!("? of {}", words::number(mark.max_points)),
     }
