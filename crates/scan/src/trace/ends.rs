@@ -8,8 +8,9 @@
 const STROKES_MM: f64 = 1.6;
 /// Ink that is so far from the resting line, in millimetres, has left it.
 const LEFT_MM: f64 = 0.4;
-/// The same for a small sound, which hardly leaves it.
-const SMALL_LEFT_MM: f64 = 0.25;
+/// The same for a small sound, which hardly leaves it, as a share of its height and at least.
+const LEFT_SHARE: f64 = 0.17;
+const SMALL_LEFT_MM: f64 = 0.2;
 /// Ink that is so far from it to both sides is a burst's, in millimetres.
 const BOTH_MM: f64 = 0.6;
 /// Strokes of one burst are no farther apart, in millimetres.
@@ -33,14 +34,18 @@ const UPRIGHT_MM: f64 = 0.35;
 const JUMP_MM: f64 = 0.35;
 const STANDS_MM: f64 = 0.25;
 const LEVEL_MM: f64 = 0.1;
-/// What is so high where it is first seen, in millimetres, is one even there.
-const HIGH_MM: f64 = 1.0;
 /// What is to one side alone for longer is in doubt, in millimetres.
 const DOUBT_MM: f64 = 1.5;
 /// So near to an alignment line, in millimetres, strokes may have been cut off with it.
 const BESIDE_LINE_MM: f64 = 0.8;
-/// How much wider than a stroke an alignment line is taken out, in millimetres to either side.
+/// How much wider than a stroke an alignment line is taken out, in millimetres to either side, and
+/// how far from its middle it can have taken other ink along.
 const LINE_MM: f64 = 0.2;
+const TAKEN_MM: f64 = 1.6;
+/// A stroke that is so high where an alignment line beside it ends, in millimetres, began on the line,
+/// which is no farther from there than this.
+const ON_LINE_MM: f64 = 0.6;
+const ON_LINE_AWAY_MM: f64 = 2.4;
 /// How far the resting line is looked for to either side, in millimetres.
 const NEAR_MM: f64 = 8.0;
 /// How far from its usual place, in millimetres.
@@ -52,8 +57,10 @@ pub(crate) struct Reaches {
     sides: [Vec<f64>; 2],
     /// Whether a stroke may go on there: there is ink, or an alignment line hides it.
     open: Vec<bool>,
-    /// Whether an alignment line hides it, or the column beside it.
+    /// Whether an alignment line hides it, or took along what was there.
     hidden: Vec<bool>,
+    /// The columns of alignment lines.
+    lines: Vec<f64>,
     px_per_mm: f64,
     /// Width of a stroke in pixels.
     stroke: f64,
@@ -120,13 +127,31 @@ impl Reaches {
         let above = |x: usize| ends[x].map_or(0.0, |[top, _]| base[x] - top as f64 - half);
         let below = |x: usize| ends[x].map_or(0.0, |[_, bottom]| bottom as f64 - base[x] - half);
         let open = |x: usize| ends[x].is_some() || line(x, wide);
+        let mut hidden: Vec<bool> = (0..columns).map(|x| line(x, wide)).collect();
+        let taken = |x: usize| ends[x].is_none() && line(x, TAKEN_MM * px_per_mm);
+        for x in 1..columns {
+            hidden[x] |= hidden[x - 1] && taken(x);
+        }
+        for x in (1..columns).rev() {
+            hidden[x - 1] |= hidden[x] && taken(x - 1);
+        }
+        let mut sides: [Vec<f64>; 2] = [
+            (0..columns).map(|x| above(x).max(0.0)).collect(),
+            (0..columns).map(|x| below(x).max(0.0)).collect(),
+        ];
+        // What is left of a line reaches no farther than what is on both sides of it.
+        for stretch in stretches(&hidden) {
+            for side in &mut sides {
+                let before = stretch.start.checked_sub(1).map_or(0.0, |n| side[n]);
+                let after = side.get(stretch.end).copied().unwrap_or(0.0);
+                side[stretch.clone()].iter_mut().for_each(|far| *far = far.min(before.min(after)));
+            }
+        }
         Self {
-            sides: [
-                (0..columns).map(|x| above(x).max(0.0)).collect(),
-                (0..columns).map(|x| below(x).max(0.0)).collect(),
-            ],
-            open: (0..columns).map(open).collect(),
-            hidden: (0..columns).map(|x| line(x, wide + 1.0)).collect(),
+            sides,
+            open: (0..columns).map(|x| open(x) || hidden[x]).collect(),
+            hidden,
+            lines: lines.to_vec(),
             px_per_mm,
             stroke,
         }
@@ -160,7 +185,11 @@ impl Reaches {
         }
         let high = REACH_MM * self.px_per_mm;
         runs.retain(|[from, to]| both[*from..=*to].iter().any(|both| *both > high));
-        runs.into_iter().map(|run| self.extent(run, LEFT_MM)).collect()
+        let left = |[from, to]: [usize; 2]| {
+            let highest = (from..=to).map(|n| self.most(n)).fold(0.0, f64::max);
+            (LEFT_SHARE * highest / self.px_per_mm).clamp(SMALL_LEFT_MM, LEFT_MM)
+        };
+        runs.into_iter().map(|run| self.extent(run, left(run))).collect()
     }
 
     /// Where a small sound begins and ends, of which most lies in columns `run`.
@@ -198,6 +227,7 @@ impl Reaches {
         for by in 1..=self.px(ALONE_MM) {
             match back(inner, by) {
                 Some(n) if self.most(n) > left => (far, near) = (by, 0),
+                Some(n) if self.hidden[n] => {}
                 Some(_) if near < self.px(PASSING_MM) => near += 1,
                 _ => break,
             }
@@ -211,10 +241,20 @@ impl Reaches {
             .collect();
         let cut = back(column, 1).is_some_and(|n| self.hidden[n]);
         let high = self.most(column) / self.px_per_mm;
-        let upright = high > HIGH_MM
-            || !cut && high > left / self.px_per_mm + UPRIGHT_MM
-            || !cut && self.stands(&inwards, back(column, self.px(STANDS_MM)));
-        let on = if upright { -self.half() } else { self.continued(&inwards).min(free as f64) };
+        let upright = !cut
+            && (high > left / self.px_per_mm + UPRIGHT_MM
+                || self.stands(&inwards, back(column, self.px(STANDS_MM))));
+        let line = self
+            .lines
+            .iter()
+            .map(|line| if right { line - column as f64 } else { column as f64 - line });
+        let away = line.filter(|away| (0.0..ON_LINE_AWAY_MM * self.px_per_mm).contains(away));
+        let on_line = away.min_by(f64::total_cmp).filter(|_| cut && high > ON_LINE_MM);
+        let on = match on_line {
+            Some(away) => away,
+            None if upright => -self.half(),
+            None => self.continued(&inwards).min(free as f64),
+        };
         let exact = if right { column as f64 + on } else { column as f64 - on };
         let doubt = (far as f64 - DOUBT_MM * self.px_per_mm).max(0.0);
         End { column, exact, doubt, upright }
@@ -250,6 +290,18 @@ impl Reaches {
         let edge = half * (libm::sqrt(1.0 + slope * slope) - 1.0);
         ((high - edge) / slope).clamp(-half, CONTINUED_MM * self.px_per_mm)
     }
+}
+
+/// Stretches of columns for which something holds.
+fn stretches(holds: &[bool]) -> Vec<std::ops::Range<usize>> {
+    let mut found: Vec<std::ops::Range<usize>> = Vec::new();
+    for n in (0..holds.len()).filter(|&n| holds[n]) {
+        match found.last_mut() {
+            Some(last) if last.end == n => last.end = n + 1,
+            _ => found.push(n..n + 1),
+        }
+    }
+    found
 }
 
 /// Stretches of ink in a column: their first and their last row.
@@ -298,4 +350,101 @@ fn highest_near(values: &[f64], near: usize) -> Vec<f64> {
             values[from..to].iter().copied().fold(0.0, f64::max)
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PX_PER_MM: f64 = 8.0;
+    const REST: usize = 60;
+    const STROKE: f64 = 4.0;
+    const COLUMNS: usize = 400;
+
+    /// The bursts of a panel in which what `drawn` says is inked, and the resting line before and
+    /// after that, but for the columns that went with an alignment line at `line`.
+    fn bursts(line: Option<[usize; 3]>, drawn: &dyn Fn(f64, f64) -> bool) -> Vec<Extent> {
+        let gone = |x: usize| line.is_some_and(|[from, _, to]| (from..=to).contains(&x));
+        let inked = |x: usize, y: usize| {
+            let resting = y.abs_diff(REST) < 2 && !(100..=180).contains(&x);
+            !gone(x) && (resting || drawn(x as f64, y as f64 - REST as f64))
+        };
+        let lines: Vec<f64> = line.iter().map(|[_, at, _]| *at as f64).collect();
+        let size = [COLUMNS, 2 * REST];
+        Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &lines).bursts()
+    }
+
+    /// Two sides of an outline that goes up and down evenly between two columns.
+    fn outline(from: f64, to: f64, high: f64) -> impl Fn(f64, f64) -> bool {
+        move |x, y| {
+            let half = (to - from) / 2.0;
+            let far = high * (1.0 - (x - from - half).abs() / half);
+            (from..=to).contains(&x) && (y.abs() - far).abs() < STROKE / 2.0 + 0.5
+        }
+    }
+
+    /// Distance in millimetres.
+    fn off(column: f64, from: f64) -> f64 {
+        (column - from).abs() / PX_PER_MM
+    }
+
+    #[test]
+    fn an_outline_begins_under_the_line_that_took_its_corner() {
+        for [from, at, to] in [[97, 102, 107], [94, 98, 102], [98, 104, 112]] {
+            let found = bursts(Some([from, at, to]), &outline(100.0, 180.0, 40.0));
+            let [one] = &found[..] else { panic!("{found:?}") };
+            let told = format!("line {from} to {to}: {one:?}");
+            assert!(off(one.ends[0], 100.0) < 0.6, "{told}");
+            assert!(off(one.ends[1], 180.0) < 0.4, "{told}");
+        }
+    }
+
+    #[test]
+    fn a_steep_stroke_that_went_with_a_line_began_on_it() {
+        // Up along the line, down across the resting line, and back.
+        let zigzag = |x: f64, y: f64| {
+            let at =
+                [(100.0_f64, 0.0_f64), (104.0, -50.0), (116.0, 50.0), (128.0, -40.0), (136.0, 0.0)];
+            at.windows(2).any(|two| {
+                let [(x0, y0), (x1, y1)] = [two[0], two[1]];
+                let share = (x - x0) / (x1 - x0);
+                let slope = (y1 - y0).abs() / (x1 - x0);
+                (0.0..=1.0).contains(&share)
+                    && (y - (y0 + share * (y1 - y0))).abs() < slope.max(STROKE / 2.0)
+            })
+        };
+        let found = bursts(Some([96, 101, 107]), &zigzag);
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 100.0) < 0.4, "{one:?}");
+        assert!(off(one.ends[1], 136.0) < 0.4, "{one:?}");
+    }
+
+    #[test]
+    fn what_is_left_of_a_dotted_line_is_no_stroke() {
+        // Dots of a line that was not taken out whole, before an outline of its own.
+        let both = |x: f64, y: f64| {
+            let dot = (90.0..94.0).contains(&x) && (y.abs() - 20.0).abs() < 3.0;
+            dot || outline(102.0, 180.0, 40.0)(x, y)
+        };
+        let lines = [92.0];
+        let inked =
+            |x: usize, y: usize| y.abs_diff(REST) < 2 || both(x as f64, y as f64 - REST as f64);
+        let size = [COLUMNS, 2 * REST];
+        let reaches = Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &lines);
+        let found = reaches.bursts();
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 102.0) < 0.4, "{one:?}");
+    }
+
+    #[test]
+    fn a_small_sound_begins_with_its_first_small_stroke() {
+        let hatched = |x: f64, y: f64| {
+            let strokes = [(100.0, 5.0), (105.0, 8.0), (110.0, 11.0), (115.0, 9.0), (120.0, 5.0)];
+            strokes.iter().any(|(at, far)| (x - at).abs() < 2.0 && y.abs() < *far)
+        };
+        let found = bursts(None, &hatched);
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 100.0) < 1.0, "{one:?}");
+        assert!(off(one.ends[1], 120.0) < 1.0, "{one:?}");
+    }
 }
