@@ -1,7 +1,7 @@
 //! Everything that a change must pass, the quick things first.
 
 use std::io::{BufRead as _, BufReader};
-use std::process::Stdio;
+use std::process::{Command, Stdio};
 
 use crate::practice::{self, BROWSER_TARGET, Built};
 use crate::run::{cargo, need, run};
@@ -28,7 +28,12 @@ pub(crate) fn test() -> Done {
     // Built first, so that what a browser is shown is what the tests then test.
     run(core.include(&mut cargo()).args(["build", "--quiet", "--package", "incisura"]))?;
     step("the page in a browser");
-    browser::check()?;
+    // A browser waits more than it works: meanwhile the tests are built. What is wrong with them
+    // is told when they are run.
+    std::thread::scope(|scope| {
+        scope.spawn(|| tests(&core).arg("--no-run").stderr(Stdio::null()).status());
+        browser::check()
+    })?;
     step("tests");
     cargo_test(&core)
 }
@@ -46,11 +51,17 @@ fn portable() -> Done {
     run(cargo().args(["check", "--quiet", "--target", BROWSER_TARGET]).args(packages))
 }
 
-/// The crates' own tests, last, so that their count is the last that is said.
-fn cargo_test(core: &Built) -> Done {
+/// Cargo's command that runs the crates' own tests.
+fn tests(core: &Built) -> Command {
     let mut tests = cargo();
     core.include(&mut tests);
     tests.args(["test", "--workspace", "--exclude", "bench", "--no-fail-fast", "--quiet"]);
+    tests
+}
+
+/// The crates' own tests, last, so that their count is the last that is said.
+fn cargo_test(core: &Built) -> Done {
+    let mut tests = tests(core);
     match python::with_libraries() {
         Ok(python) => drop(tests.env("INCISURA_PYTHON", python)),
         Err(why) => println!("the checks by Python libraries are skipped: {why}"),

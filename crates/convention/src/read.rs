@@ -288,10 +288,13 @@ pub(crate) fn convention(text: &str, subject: &Subject) -> Result<Convention, Fa
             && !file.caps.contains_key(cap.as_ref())
         {
             let name = cap.as_ref();
-            let what = format!(
-                "there is no cap “{name}”; say what it comes to before the rules, like \
-                 caps = {{ {name} = 2 }}"
-            );
+            let what = match cycle::nearest(name, file.caps.keys().map(String::as_str)) {
+                Some(near) => format!("there is no cap “{name}”; did you mean “{near}”?"),
+                None => format!(
+                    "there is no cap “{name}”; say what it comes to before the rules, like \
+                     caps = {{ notch = 2 }}"
+                ),
+            };
             note(Wrong { at: cap.span().start, what });
         }
         match (Reader { rule, channels: &channels, subject, mm_per_s }).says() {
@@ -382,12 +385,24 @@ fn stands_before(needed: &Spanned<String>, rules: &[Spanned<RuleText>], index: u
     let id = needed.as_ref().as_str();
     match ids().position(|one| one == id) {
         Some(place) if place < index => Ok(()),
+        Some(place) if place == index => {
+            wrong(needed.span(), "a rule cannot depend on itself; take it away")
+        }
+        Some(place) if depends(&rules[place], rules[index].as_ref().id.as_ref()) => wrong(
+            needed.span(),
+            format!("this rule and “{id}” depend on each other; take it away from one of them"),
+        ),
         Some(_) => wrong(
             needed.span(),
             format!("a rule can depend on those above it only; move “{id}” above this one"),
         ),
         None => wrong(needed.span(), unknown("rule", id, ids())),
     }
+}
+
+/// Whether a rule names another that it depends on.
+fn depends(rule: &Spanned<RuleText>, id: &str) -> bool {
+    rule.as_ref().depends_on.iter().any(|needed| needed.as_ref() == id)
 }
 
 /// The caps of a file, each shared by rules that could earn more.
@@ -455,15 +470,29 @@ fn all_panels(panels: &[Vec<Spanned<String>>], subject: &Subject) -> Read<()> {
 
 /// The TOML reader's message in words that say what to write.
 fn in_words(message: &str) -> String {
+    for key in ["caps", "reference_missing"] {
+        if message.starts_with(&format!("unknown field `{key}`")) {
+            return format!("“{key}” is about the whole file; write it before the first [[rules]]");
+        }
+    }
     if let Some(what) = cycle::unknown_key(message, &[]) {
         return what;
+    }
+    for (expected, plain) in [
+        ("expected f64", "a number without quotation marks, like 2 or 0.5"),
+        ("expected a string", "text in quotation marks"),
+        ("expected a map", "names with what they come to, in braces, like { notch = 2 }"),
+    ] {
+        if message.starts_with("invalid type") && message.ends_with(expected) {
+            return format!("expected {plain}");
+        }
     }
     if let Some(key) = message.strip_prefix("missing field ") {
         return format!("“{} = …” is missing; add it", key.replace('`', ""));
     }
     let plain = match message {
-        "invalid type: string, expected a sequence" => {
-            r#"expected a list in brackets; panels are a list of lists, like [["ecg"], ["heart_sounds"]]"#
+        other if other.starts_with("invalid type") && other.ends_with("expected a sequence") => {
+            r#"expected a list in brackets, like ["s1_on_r"]; panels are a list of lists, like [["ecg"], ["heart_sounds"]]"#
         }
         "duplicate key" => {
             "this is given twice; every rule begins with [[rules]], in double brackets"

@@ -510,7 +510,7 @@ fn unknown_keys_and_what_is_no_toml_are_shown_where_they_are() {
         "{ok}[[steps]]\ndraw = [\"pulse\"]\ntxt = \"T\" #! did you mean “text”?"
     )));
     refuses(&headed(&ok.replace("cause = \"C\"", "cause = \"C #! string")));
-    refuses(&headed(&ok.replace("cause = \"C\"", "cause = 5 #! expected a string")));
+    refuses(&headed(&ok.replace("cause = \"C\"", "cause = 5 #! expected text in quotation marks")));
     refuses(&headed(&format!("{ok}text = \"twice\" #! given twice")));
 }
 
@@ -830,7 +830,9 @@ fn dependence_and_caps_that_cannot_work_are_refused() {
     refuses(&two("", "depends_on = [\"aa\"] #! there is no rule “aa”; did you mean “a”?"));
     let later = "a rule can depend on those above it only; move “b” above this one";
     refuses(&two(&format!("depends_on = [\"b\"] #! {later}"), ""));
-    refuses(&two("", &format!("depends_on = [\"b\"] #! {later}")));
+    refuses(&two("", "depends_on = [\"b\"] #! a rule cannot depend on itself; take it away"));
+    let circle = "this rule and “b” depend on each other; take it away from one of them";
+    refuses(&two(&format!("depends_on = [\"b\"] #! {circle}"), "depends_on = [\"a\"]"));
     refuses(&two("", "cap = \"x\" #! there is no cap “x”; say what it comes to before the rules"));
     for (cap, words) in [
         ("{ x = 0 }", "the cap “x” must be more than 0"),
@@ -844,6 +846,19 @@ fn dependence_and_caps_that_cannot_work_are_refused() {
     }
     let one = two("cap = \"x\"", "");
     refuses(&format!("caps = {{ x = 1 }} #! no two rules share the cap “x”\n{one}"));
+    let misspelt = format!("caps = {{ notch = 1 }}\n{}", two("cap = \"notch\"", "cap = \"notch\""));
+    let third = rule("c", &format!("{body}cap = \"notchs\" #! did you mean “notch”?"));
+    refuses(&format!("{misspelt}{third}"));
+    for (wrong, words) in [
+        ("caps = [\"a\"]", "expected names with what they come to"),
+        ("reference_missing = true", "expected text in quotation marks"),
+        ("tolerance_mm = \"5 mm\"", "expected a number without quotation marks"),
+    ] {
+        refuses(&format!("{wrong} #! {words}\n{}", two("", "")));
+    }
+    refuses(&two("", "depends_on = \"a\" #! expected a list in brackets, like [\"s1_on_r\"]"));
+    let late = "“caps” is about the whole file; write it before the first [[rules]]";
+    refuses(&two("", &format!("caps = {{ x = 1 }} #! {late}")));
     let words = "reference_missing must be \"ask\", \"not_met\" or \"does_not_count\"";
     refuses(&format!("reference_missing = \"no\" #! {words}\n{}", two("", "")));
 }

@@ -140,7 +140,7 @@ impl Findings {
 impl Askable for Findings {
     fn max_points(&self, test: &str, sheet: u32, rule: &str) -> Option<f64> {
         let rules = &self.0.get(&(test.to_owned(), sheet))?.rules;
-        rules.iter().find(|one| one.id == rule).map(|rule| rule.max_points)
+        rules.iter().find(|one| one.id == rule).map(marking::RuleMark::worth)
     }
 }
 

@@ -37,13 +37,14 @@ pub(crate) fn read(path: &Path) -> Result<Vec<Student>, Failure> {
 }
 
 /// A table with headers, as any spreadsheet writes it.
-pub(crate) fn table(text: &str) -> csv::Reader<&[u8]> {
-    let text = text.trim_start_matches('\u{feff}');
+pub(crate) fn table(text: &str) -> csv::Reader<impl std::io::Read> {
+    // Of two characters that end a line, lines would be counted by the first.
+    let text = text.trim_start_matches('\u{feff}').replace("\r\n", "\n");
     csv::ReaderBuilder::new()
-        .delimiter(separator(text))
+        .delimiter(separator(&text))
         .trim(csv::Trim::All)
         .flexible(true)
-        .from_reader(text.as_bytes())
+        .from_reader(std::io::Cursor::new(text))
 }
 
 /// What separates the columns. Spreadsheets of other countries separate with semicolons.

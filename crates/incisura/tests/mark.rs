@@ -278,9 +278,12 @@ fn decisions_are_taken_in_and_kept() {
     let last = history.last().unwrap();
     assert_eq!((last.by.who.as_str(), last.by.why.as_str()), ("Dr Vale", "it touches the line"));
     drop(course);
-    // A second marking keeps it.
+    // A second marking keeps it, and still tells of every page, though none is given.
+    let pages = results(&output)["pages"].clone();
+    assert!(!pages.as_array().unwrap().is_empty());
     mark(&folder, &output, &[]);
     assert_eq!(results(&output)["drawings"], drawings);
+    assert_eq!(results(&output)["pages"], pages);
     let said = refused(&["mark", "x.toml", "-o", "y", "--accept"]);
     assert!(said.contains("x.toml"), "{said}");
 }
@@ -314,6 +317,27 @@ fn changed_rules_are_proposed_until_they_are_accepted() {
     assert_eq!(marking.accepted[0].who, "Dr Vale");
     let said = mark(&folder, &output, &[]);
     assert!(!said.contains("would get other marks"), "{said}");
+}
+
+/// Though no rule by itself earns anything else.
+#[test]
+fn another_cap_is_proposed_for_every_sheet() {
+    let (folder, output) = marked("mark-caps");
+    let rules = folder.join("rules.toml");
+    let text = fs::read_to_string(&rules).unwrap();
+    let capped = |most: u32| {
+        let text =
+            text.replacen("[[rules]]", &format!("caps = {{ two = {most} }}\n\n[[rules]]"), 1);
+        let text = text.replace("id = \"s1_on_r\"", "id = \"s1_on_r\"\ncap = \"two\"");
+        text.replace("id = \"s2_in_t\"", "id = \"s2_in_t\"\ncap = \"two\"")
+    };
+    fs::write(&rules, capped(3)).unwrap();
+    mark(&folder, &output, &["--accept", "--who", "Dr Vale"]);
+    let before = results(&output);
+    fs::write(&rules, capped(2)).unwrap();
+    let said = mark(&folder, &output, &[]);
+    assert!(said.contains("by them 4 sheets would get other marks"), "{said}");
+    assert_eq!(results(&output)["drawings"], before["drawings"]);
 }
 
 #[test]

@@ -126,8 +126,8 @@ fn total(marks: &Marks) -> String {
 fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
     let names = Names::of(feedback.rubric);
     let rules: Vec<(usize, &RuleMark)> = (1..).zip(&feedback.marks.rules).collect();
-    let of = |outcome: Outcome, words: &dyn Fn(&RuleMark) -> String| {
-        let own = rules.iter().filter(|(_, mark)| mark.outcome == outcome);
+    let of = |own: &dyn Fn(&RuleMark) -> bool, words: &dyn Fn(&RuleMark) -> String| {
+        let own = rules.iter().filter(|(_, mark)| own(mark));
         own.map(|(number, mark)| (number.to_string(), words(mark))).collect::<Vec<_>>()
     };
     let text = |mark: &RuleMark| {
@@ -139,15 +139,21 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
         let by_others = withheld(mark, feedback.rubric.convention);
         joined(&[decided(mark), &by_others, &format!("{}.", earned(mark))])
     };
-    let not_met = of(Outcome::NotMet, &|mark| {
+    // What earns nothing because of others is not judged at all.
+    let lost = |mark: &RuleMark| mark.outcome == Outcome::Review && !mark.is_open();
+    let not_met = of(&|mark| mark.outcome == Outcome::NotMet || lost(mark), &|mark| {
+        if lost(mark) {
+            return joined(&[&text(mark), &came_to(mark)]);
+        }
         let rule = feedback.rubric.convention.rule(&mark.id);
         let told =
             rule.map(|rule| (missed(rule, mark, feedback.located, names), sentence(&rule.cause)));
         let (told, cause) = told.unwrap_or_default();
         joined(&[&text(mark), &told, &cause, &came_to(mark)])
     });
-    let open = of(Outcome::Review, &|mark| joined(&[&text(mark), &came_to(mark)]));
-    let met = of(Outcome::Met, &|mark| joined(&[&text(mark), &came_to(mark)]));
+    let open = of(&RuleMark::is_open, &|mark| joined(&[&text(mark), &came_to(mark)]));
+    let met =
+        of(&|mark| mark.outcome == Outcome::Met, &|mark| joined(&[&text(mark), &came_to(mark)]));
     if not_met.is_empty() && !met.is_empty() {
         let words = if open.is_empty() {
             "Everything is where it belongs. Well drawn."

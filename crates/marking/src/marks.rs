@@ -42,6 +42,9 @@ pub struct RuleMark {
     pub off_mm: f64,
     /// How far outside is tolerated.
     pub tolerance_mm: f64,
+    /// How far outside earns half the points, where half marks are given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub half_mm: Option<f64>,
     /// How sure the outcome or proposal is, 0 … 1.
     pub confidence: f64,
     /// What it earns by itself; none until a person has said. [`RuleMark::earned`] takes other
@@ -66,7 +69,8 @@ pub struct RuleMark {
     /// What it does not earn because of other rules.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub withheld: Option<Withheld>,
-    /// What it would be worth, where it does not count since what it measures by was not drawn.
+    /// What it would be worth, where it does not count: since what it measures by was not drawn, or
+    /// since a person said so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncounted: Option<f64>,
 }
@@ -105,7 +109,7 @@ pub struct Marks {
 impl Marks {
     /// The rules that are for a person to say.
     pub fn open(&self) -> impl Iterator<Item = &RuleMark> {
-        self.rules.iter().filter(|rule| rule.outcome == Outcome::Review)
+        self.rules.iter().filter(|rule| rule.is_open())
     }
 
     /// Takes a person's decision in. Points are never more than the rule is worth by the decisions
@@ -118,6 +122,17 @@ impl Marks {
 }
 
 impl RuleMark {
+    /// Whether what would be said, if something had to be, is that half of it is met.
+    pub fn proposes_half(&self) -> bool {
+        let half = self.half_mm.is_some_and(|half| self.off_mm.abs() <= half);
+        self.proposal == Some(Outcome::NotMet) && self.measured_mm.is_some() && half
+    }
+
+    /// What it is worth, whether it counts or not.
+    pub fn worth(&self) -> f64 {
+        self.uncounted.unwrap_or(self.max_points)
+    }
+
     fn decide(&mut self, ruling: &Ruling) {
         let rule = self;
         // What a person judges counts.
@@ -129,13 +144,15 @@ impl RuleMark {
             Ruling::Half => 0.5,
             Ruling::NotMet => 0.0,
             Ruling::Points { points } => {
-                rule.outcome = if *points > 0.0 { Outcome::Met } else { Outcome::NotMet };
                 let points = points.min(rule.max_points);
+                let whole = points >= rule.max_points;
+                rule.outcome = if whole { Outcome::Met } else { Outcome::NotMet };
                 rule.points = Some(points);
                 rule.decided = Some(Ruling::Points { points });
                 return;
             }
             Ruling::Waived => {
+                rule.uncounted = Some(rule.max_points);
                 (rule.points, rule.max_points) = (Some(0.0), 0.0);
                 rule.outcome = Outcome::Met;
                 rule.decided = Some(ruling.clone());
@@ -330,6 +347,7 @@ impl Marker<'_> {
             window_mm: verdict.window,
             off_mm: verdict.off_by,
             tolerance_mm: verdict.tolerance,
+            half_mm: rule.tolerance.half_mm,
             confidence: 0.0,
             points: None,
             max_points: rule.points,

@@ -158,6 +158,10 @@ pub(crate) fn missed(rule: &Rule, mark: &RuleMark, located: &Located, names: Nam
         let empty = names.empty_place(rule, located);
         return empty.unwrap_or_else(|| sentence(&mark.why));
     };
+    // What a person says of it where it was measured as met, the measurement does not say.
+    if mark.decided.is_some() && mark.off_mm.abs() < SAME_MM {
+        return String::new();
+    }
     let size = mm(measured);
     let off = mm(mark.off_mm);
     let left_right = if mark.off_mm > 0.0 { "further left" } else { "further right" };

@@ -16,6 +16,7 @@ fn mark(measured_mm: f64, window_mm: [Option<f64>; 2], off_mm: f64) -> RuleMark 
         window_mm,
         off_mm,
         tolerance_mm: 2.0,
+        half_mm: None,
         confidence: 1.0,
         points: Some(0.0),
         max_points: 2.0,

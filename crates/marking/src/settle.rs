@@ -39,16 +39,20 @@ impl RuleMark {
     pub fn earned(&self) -> Option<f64> {
         match &self.withheld {
             Some(Withheld { by: WithheldBy::Open(_), .. }) => None,
-            Some(withheld) => self.points.map(|points| points - withheld.points),
+            Some(withheld) => Some(self.points.unwrap_or(self.max_points) - withheld.points),
             None => self.points,
         }
+    }
+
+    /// Whether a person is to say what to make of it: not where it earns nothing whatever is said.
+    pub fn is_open(&self) -> bool {
+        self.outcome == Outcome::Review && self.earned() != Some(0.0)
     }
 
     /// What it may still earn, before caps.
     fn may_earn(&self) -> f64 {
         match (&self.withheld, self.points) {
-            (Some(Withheld { by: WithheldBy::NotMet(_), .. }), _) => 0.0,
-            (_, None) => self.max_points,
+            (_, None) if self.is_open() => self.max_points,
             (Some(Withheld { points, by: WithheldBy::Open(_) }), _) => *points,
             _ => 0.0,
         }
@@ -57,7 +61,9 @@ impl RuleMark {
     /// Whether what depends on it earns nothing, and whether that is still open.
     fn fails(&self) -> [bool; 2] {
         let by = self.withheld.as_ref().map(|withheld| &withheld.by);
-        let lost = self.outcome == Outcome::NotMet && self.points == Some(0.0);
+        // Half of it is enough.
+        let little = self.points.is_some_and(|points| 2.0 * points < self.max_points);
+        let lost = self.outcome == Outcome::NotMet && (little || self.max_points == 0.0);
         let open = self.outcome == Outcome::Review;
         [
             lost || matches!(by, Some(WithheldBy::NotMet(_))),
@@ -81,6 +87,16 @@ impl Marks {
             let Some(rule) = rest.first_mut() else { break };
             rule.withheld = None;
             rule.withheld = on_others(rule, before).or_else(|| over_cap(rule, before));
+        }
+        // What the others have reached already, what is open cannot earn.
+        for n in 0..self.rules.len() {
+            let rule = &self.rules[n];
+            let Some(cap) = rule.cap.as_ref().filter(|_| rule.is_open()) else { continue };
+            let sharing = self.rules.iter().filter(|other| other.cap.as_ref() == Some(cap));
+            if sharing.filter_map(RuleMark::earned).sum::<f64>() >= cap.points {
+                let points = rule.max_points;
+                self.rules[n].withheld = Some(Withheld { points, by: WithheldBy::Cap });
+            }
         }
     }
 

@@ -15,6 +15,7 @@ fn rule(id: &str, points: Option<f64>, max_points: f64) -> RuleMark {
         window_mm: [None, None],
         off_mm: 0.0,
         tolerance_mm: 2.0,
+        half_mm: None,
         confidence: 1.0,
         points,
         max_points,
@@ -68,9 +69,12 @@ fn what_depends_on_a_rule_that_is_not_met_earns_nothing_nor_does_what_depends_on
     assert_eq!(marks.rules[1].outcome, Outcome::Met);
     let by = |n: usize| marks.rules[n].withheld.as_ref().unwrap().by.clone();
     assert_eq!([by(1), by(2)], ["a", "b"].map(|id| WithheldBy::NotMet(id.to_owned())));
-    // Half of it is enough for what depends on it.
-    let half = settled(vec![rule("a", Some(0.5), 1.0), on(rule("b", Some(2.0), 2.0), &["a"])]);
-    assert_eq!(earned(&half), [Some(0.5), Some(2.0)]);
+    // Half of it is enough for what depends on it, and less is not.
+    for (points, then) in [(0.5, 2.0), (0.4, 0.0)] {
+        let a = rule("a", Some(points), 1.0);
+        let part = settled(vec![a, on(rule("b", Some(2.0), 2.0), &["a"])]);
+        assert_eq!(earned(&part), [Some(points), Some(then)]);
+    }
     // What is not asked for on a sheet cannot be missed.
     assert_eq!(earned(&settled(vec![on(rule("b", Some(2.0), 2.0), &["a"])])), [Some(2.0)]);
 }
@@ -96,9 +100,11 @@ fn what_depends_on_an_open_rule_is_earned_when_that_is_settled() {
 #[test]
 fn an_open_rule_that_depends_on_one_that_is_not_met_has_nothing_left_to_earn() {
     let marks = settled(vec![rule("a", Some(0.0), 1.0), on(rule("b", None, 2.0), &["a"])]);
-    assert_eq!(earned(&marks), [Some(0.0), None]);
+    assert_eq!(earned(&marks), [Some(0.0), Some(0.0)]);
     assert_eq!(sums(&marks), [0.0, 3.0, 0.0]);
     assert_eq!(marks.share(), Some(0.0));
+    // So nobody is asked about it.
+    assert_eq!(marks.open().count(), 0);
 }
 
 #[test]
@@ -122,6 +128,10 @@ fn rules_that_share_a_cap_earn_no_more_together() {
     assert_eq!(sums(&open), [2.0, 3.0, 1.0]);
     assert_eq!(open.share(), Some(1.0));
     assert_eq!(all([None; 3]).share(), Some(1.0));
+    // Nobody is asked about what cannot add to a cap that is reached.
+    let reached = all([None, Some(1.0), Some(1.0)]);
+    assert_eq!(sums(&reached), [3.0, 3.0, 0.0]);
+    assert_eq!(reached.open().count(), 0);
     // A cap holds for what a person gives, too: nobody earns more than there is.
     let mut given = full.clone();
     given.decide("c", &Ruling::Points { points: 1.0 });
@@ -135,4 +145,9 @@ fn what_a_person_judges_counts_though_it_did_not() {
     assert_eq!(sums(&marks), [0.0, 0.0, 0.0]);
     marks.decide("a", &Ruling::Half);
     assert_eq!(sums(&marks), [1.0, 2.0, 0.0]);
+    // So does what a person waived and then judged.
+    marks.decide("a", &Ruling::Waived);
+    assert_eq!((sums(&marks), marks.rules[0].worth()), ([0.0, 0.0, 0.0], 2.0));
+    marks.decide("a", &Ruling::Points { points: 1.5 });
+    assert_eq!((sums(&marks), marks.rules[0].outcome), ([1.5, 2.0, 0.0], Outcome::NotMet));
 }

@@ -49,6 +49,7 @@ fn rule(id: &str, points: Option<f64>, max_points: f64, off_mm: f64) -> RuleMark
         window_mm: [Some(0.0), Some(0.0)],
         off_mm,
         tolerance_mm: 2.0,
+        half_mm: None,
         confidence: 1.0,
         points,
         max_points,

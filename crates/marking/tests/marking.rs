@@ -233,6 +233,9 @@ fn half_marks_are_given_where_the_rubric_has_them() {
     assert_eq!(points(4.0), Some(1.0));
     assert_eq!(points(6.0), None);
     assert_eq!(points(8.0), Some(0.0));
+    // What is asked is whether it is half, where that is what was measured.
+    let proposes = |by: f64| rule(&marked(&half, &later(by), &|_| {}), "s1_on_r").proposes_half();
+    assert_eq!([proposes(2.5), proposes(5.5), proposes(6.5)], [true, true, false]);
 }
 
 /// A panel that was left out is plain to see where something else is drawn on the page.
@@ -470,7 +473,8 @@ fn nobody_is_given_more_points_than_a_rule_is_worth() {
     assert_eq!(given(&[points(3.0)]), (2.0, 2.0), "what made it worth 3 was taken back");
     assert_eq!(given(&[worth(3.0), points(3.0)]), (3.0, 3.0));
     assert_eq!(given(&[worth(1.0), points(2.0)]), (1.0, 1.0));
-    assert_eq!(given(&[Ruling::Waived, points(2.0)]), (0.0, 0.0));
+    assert_eq!(given(&[points(2.0), Ruling::Waived]), (0.0, 0.0));
+    assert_eq!(given(&[Ruling::Waived, points(2.0)]), (2.0, 2.0), "what is judged counts again");
     assert_eq!(given(&[points(3.0), worth(1.0)]), (1.0, 1.0));
 }
 

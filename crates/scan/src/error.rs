@@ -33,6 +33,11 @@ pub enum ReadFault {
     /// Cut off or spoiled.
     #[error("{0} is damaged or cut off; copy the file again, or scan the page again")]
     Damaged(&'static str),
+    /// The end of a PDF that ends too early.
+    #[error(
+        "the file ends here, before its end: what comes after this is missing; copy the file again"
+    )]
+    CutOff,
     /// A PDF page without a picture.
     #[error(
         "there is no scanned picture on this page; if it was drawn or typed on a device, export it as a picture"

@@ -109,6 +109,21 @@ fn truncated_files_are_told_or_read_and_nothing_else() {
 }
 
 #[test]
+fn a_pdf_that_ends_too_early_says_that_pages_are_missing() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/files/dct.pdf");
+    let whole = std::fs::read(path).unwrap();
+    let all = |bytes: &[u8]| -> Vec<Option<ReadFault>> {
+        let pages = read(bytes.to_vec(), "scan.pdf", Limits::default()).unwrap();
+        pages.map(|page| page.err().map(|error| error.fault)).collect()
+    };
+    assert_eq!(all(&whole), [None]);
+    // Without its table of contents, the page is still there.
+    let end = whole.windows(4).rposition(|four| four == b"xref").unwrap();
+    let end = whole[..end].windows(4).rposition(|four| four == b"xref").unwrap_or(end);
+    assert_eq!(all(&whole[..end]), [None, Some(ReadFault::CutOff)]);
+}
+
+#[test]
 fn what_is_no_scan_says_so() {
     assert_eq!(fault(Vec::new(), "empty.pdf"), Some(ReadFault::Empty));
     let text = b"Dear all,\nthe drawings are attached.\n".to_vec();

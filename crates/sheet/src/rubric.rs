@@ -1,6 +1,6 @@
 //! A table of the rules for a person who marks by hand.
 
-use convention::{Cap, Convention, Outcome, Rule, Says, Verdict};
+use convention::{Cap, Convention, Outcome, ReferenceMissing, Rule, Says, Verdict};
 use figure::Page;
 
 use crate::definition::{Orientation, Test};
@@ -31,9 +31,17 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
              changed them.",
         ),
     ]);
-    let together = together(&test.convention, &rules);
-    if !together.is_empty() {
-        flow.put(vec![flow.paragraph(&together)]);
+    let missing = match test.convention.reference_missing {
+        ReferenceMissing::Ask => "",
+        ReferenceMissing::NotMet => "What is measured by something that was not drawn is not met.",
+        ReferenceMissing::DoesNotCount => {
+            "What is measured by something that was not drawn does not count."
+        }
+    };
+    let notes = [&together(&test.convention, &rules), missing];
+    let notes: Vec<&str> = notes.into_iter().filter(|note| !note.is_empty()).collect();
+    if !notes.is_empty() {
+        flow.put(vec![flow.paragraph(&notes.join(" "))]);
     }
     let rows = rules.iter().zip(verdicts).enumerate().map(|(index, (rule, verdict))| {
         let accept = match (&rule.says, verdict.outcome) {
@@ -74,10 +82,13 @@ fn depends(rule: &Rule, rules: &[&Rule]) -> String {
         .filter(|(_, other)| rule.depends_on.contains(&other.id))
         .map(|(number, _): (usize, _)| number.to_string())
         .collect();
+    // Half of what is needed is enough.
+    let halves = rules.iter().any(|rule| rule.tolerance.half_mm.is_some());
+    let half = if halves { ", or half of it" } else { "" };
     match numbers.len() {
         0 => String::new(),
-        1 => format!(" Only if {} is met.", numbers[0]),
-        _ => format!(" Only if {} are met.", listed(&numbers)),
+        1 => format!(" Only if {} is met{half}.", numbers[0]),
+        _ => format!(" Only if {} are met{half}.", listed(&numbers)),
     }
 }
 

@@ -1,9 +1,9 @@
 //! Everything that is known of a class's sheets, for all that is written.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use course::{AsidePage, Course, Page, SheetPage, Student};
-use marking::{Marks, Outcome};
+use marking::{Marks, Outcome, RuleMark};
 
 use crate::failure::Failure;
 use crate::mark::inputs::{Inputs, State};
@@ -260,7 +260,8 @@ impl Class {
         let count = |id: &str, wanted: &[Outcome]| {
             let rules =
                 self.records.iter().filter_map(Record::marks).flat_map(|marks| &marks.rules);
-            rules.filter(|rule| rule.id == id && wanted.contains(&rule.outcome)).count()
+            let counts = |rule: &&RuleMark| rule.id == id && rule.max_points > 0.0;
+            rules.filter(counts).filter(|rule| wanted.contains(&rule.outcome)).count()
         };
         let settled = [Outcome::Met, Outcome::NotMet];
         let mut missed: Vec<(&str, usize, usize)> = self
@@ -287,6 +288,7 @@ fn page_results(
     aside: &BTreeMap<(String, u32), AsidePage>,
 ) -> Result<Vec<PageResult>, Failure> {
     let mut results = Vec::new();
+    let mut listed = BTreeSet::new();
     for page in &inputs.pages {
         let file = &inputs.files[page.file];
         let mut result = PageResult {
@@ -306,18 +308,7 @@ fn page_results(
                 let first = &inputs.files[*first].name;
                 result.reason = Some(format!("the file is the same as {first}"));
             }
-            (_, Some(SheetPage { sheet, page: number, counts, .. })) => {
-                if (&counts.input.hash, counts.input.number) == (&file.hash, page.number) {
-                    result.status = PageStatus::Read;
-                } else {
-                    result.status = PageStatus::Duplicate;
-                    let Page { input, .. } = counts;
-                    result.reason = Some(format!(
-                        "page {number} of sheet {sheet} is there already: {}, page {}",
-                        input.file, input.number
-                    ));
-                }
-            }
+            (_, Some(place)) => (result.status, result.reason) = standing(place, &key),
             (_, None) if aside.contains_key(&key) => {
                 let one = &aside[&key];
                 result.status = PageStatus::Aside;
@@ -335,6 +326,42 @@ fn page_results(
             }
         }
         results.push(result);
+        listed.insert(key);
+    }
+    // What was given on another day, and is kept.
+    let mut kept = |page: &Page, sheet: Option<u32>, status, reason| {
+        if listed.insert((page.input.hash.clone(), page.input.number)) {
+            let (file, page) = (page.input.file.clone(), page.input.number);
+            results.push(PageResult { file, page, status, sheet, reason });
+        }
+    };
+    for (key, place) in places {
+        let all = std::iter::once(&place.counts).chain(&place.others);
+        for page in all.filter(|page| (&page.input.hash, page.input.number) == (&key.0, key.1)) {
+            let (status, reason) = standing(place, key);
+            kept(page, Some(place.sheet), status, reason);
+        }
+    }
+    for one in aside.values() {
+        let sheet = one.page.place.as_ref().map(|place| place.sheet);
+        kept(&one.page, sheet, PageStatus::Aside, Some(set_aside(one)));
+    }
+    for page in course.unreadable_pages()? {
+        let sheet = page.place.as_ref().map(|place| place.sheet);
+        kept(&page, sheet, PageStatus::Unreadable, page.unreadable.clone());
     }
     Ok(results)
+}
+
+/// Whether a page that was read is the one of its sheet that counts, and which one does otherwise.
+fn standing(place: &SheetPage, key: &(String, u32)) -> (PageStatus, Option<String>) {
+    let SheetPage { sheet, page: number, counts: Page { input, .. }, .. } = place;
+    if (&input.hash, input.number) == (&key.0, key.1) {
+        return (PageStatus::Read, None);
+    }
+    let reason = format!(
+        "page {number} of sheet {sheet} is there already: {}, page {}",
+        input.file, input.number
+    );
+    (PageStatus::Duplicate, Some(reason))
 }

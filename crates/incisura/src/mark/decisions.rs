@@ -37,7 +37,7 @@ fn rows(text: &str) -> Result<Vec<Row>, String> {
         (column("sheet"), column("rule"), column("decision"))
     else {
         return Err(
-            "this is no review.csv: it has columns sheet, rule, decision and why".to_owned()
+            "the columns sheet, rule and decision are not all there; take a review.csv as the program wrote it and fill in “decision” and “why”".to_owned()
         );
     };
     let (why, test) = (column("why"), column("test"));
@@ -165,10 +165,20 @@ pub(crate) fn keep(
         Ok(known.iter().any(|one| one.sheet == row.sheet && one.what == what(row)))
     };
     let mut faults = Vec::new();
-    // What earlier rows make of what a rule is worth.
+    // What earlier rows make of what a rule is worth, and where something else was decided.
     let mut worth = BTreeMap::new();
+    let mut decided: BTreeMap<_, &Row> = BTreeMap::new();
     for row in rows {
         let of = (print(row), row.sheet, row.rule.as_str());
+        let reweights = matches!(row.ruling, Ruling::Reweighted(_));
+        if let Some(before) = decided.insert((of.clone(), reweights), row)
+            && before.ruling != row.ruling
+        {
+            faults.push(format!(
+                "line {}: “{}” on sheet {} is decided otherwise in line {}; keep one of the two",
+                row.line, row.rule, row.sheet, before.line
+            ));
+        }
         let Some(most) = askable.max_points(&of.0, of.1, of.2) else {
             faults.push(format!(
                 "line {}: sheet {} was not read, or “{}” is not asked on it",
@@ -178,9 +188,6 @@ pub(crate) fn keep(
         };
         let most = worth.get(&of).copied().unwrap_or(most);
         match row.ruling {
-            Ruling::Waived => {
-                worth.insert(of, 0.0);
-            }
             Ruling::Reweighted(points) => {
                 worth.insert(of, points);
             }
@@ -263,12 +270,12 @@ mod tests {
         assert_eq!(take("1,a,2,\n", 2.0), Ok(1));
         // The same file again, after the rule came to be worth less, changes nothing.
         assert_eq!(take("1,a,2,\n", 1.0), Ok(0));
-        for (rows, most) in
-            [("2,a,2,\n", 1.0), ("2,a,worth 1,x\n2,a,2,\n", 2.0), ("2,a,waive,x\n2,a,2,\n", 2.0)]
-        {
+        for (rows, most) in [("2,a,2,\n", 1.0), ("2,a,worth 1,x\n2,a,2,\n", 2.0)] {
             let told = take(rows, most).unwrap_err();
             assert!(told.contains("2 points are more than the") && told.contains("worth more"));
         }
+        let twice = take("2,a,waive,x\r\n2,a,2,\r\n", 2.0).unwrap_err();
+        assert!(twice.contains("line 3: “a” on sheet 2 is decided otherwise in line 2"), "{twice}");
         assert_eq!(take("2,a,worth 3,x\n2,a,3,\n", 2.0), Ok(2));
         assert_eq!(course.decisions("T").unwrap().len(), 3);
     }

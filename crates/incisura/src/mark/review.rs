@@ -98,6 +98,7 @@ pub(crate) fn write(
         let Question { record, rule } = question;
         let proposal = match rule.proposal {
             Some(Outcome::Met) => "met",
+            Some(Outcome::NotMet) if rule.proposes_half() => "half",
             Some(Outcome::NotMet) => "not met",
             Some(Outcome::Review) | None => "",
         };

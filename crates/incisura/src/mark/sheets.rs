@@ -305,7 +305,7 @@ fn change(
         Ok(marks)
     };
     let (old, after) = (decided(old)?, decided(new)?);
-    let seen = |rule: &RuleMark| (rule.outcome, rule.earned(), rule.max_points);
+    let seen = |rule: &RuleMark| (rule.outcome, rule.earned(), rule.max_points, rule.cap.clone());
     let mut rules = Vec::new();
     for rule in &after.rules {
         let before = old.rules.iter().find(|other| other.id == rule.id);

@@ -59,7 +59,11 @@ pub struct Pages {
 }
 
 enum Source {
-    Pdf(Box<hayro_syntax::Pdf>),
+    Pdf {
+        pdf: Box<hayro_syntax::Pdf>,
+        /// Whether the file goes on that this is the beginning of.
+        cut_off: bool,
+    },
     Jpeg(Vec<u8>),
     Png(Vec<u8>),
     Tiff(Vec<u8>),
@@ -78,8 +82,13 @@ impl std::fmt::Debug for Pages {
 pub fn read(bytes: Vec<u8>, name: &str, limits: Limits) -> Result<Pages, ReadError> {
     let failed = |fault| ReadError { file: name.to_owned(), page: None, fault };
     let (source, count) = guarded("the file", || open(bytes, &limits)).map_err(failed)?;
-    if count > limits.pages {
-        return Err(failed(ReadFault::Pages { pages: count, most: limits.pages }));
+    // A page more stands for those that are cut off.
+    let pages = match &source {
+        Source::Pdf { pdf, .. } => pdf.pages().len(),
+        _ => count,
+    };
+    if pages > limits.pages {
+        return Err(failed(ReadFault::Pages { pages, most: limits.pages }));
     }
     Ok(Pages { name: name.to_owned(), limits, source, next: 0, count })
 }
@@ -99,12 +108,14 @@ fn open(bytes: Vec<u8>, limits: &Limits) -> Result<(Source, usize), ReadFault> {
     } else if bytes.get(4..8) == Some(b"ftyp") {
         Err(ReadFault::Heic)
     } else if bytes[..bytes.len().min(1024)].windows(5).any(|five| five == b"%PDF-") {
+        let cut_off = pdf::is_cut_off(&bytes);
         let pdf = pdf::open(bytes, limits)?;
         let count = pdf.pages().len();
         if count == 0 {
             return Err(ReadFault::Damaged("the PDF"));
         }
-        Ok((Source::Pdf(Box::new(pdf)), count))
+        // The pages that were found are read all the same; that others are missing is told last.
+        Ok((Source::Pdf { pdf: Box::new(pdf), cut_off }, count + usize::from(cut_off)))
     } else {
         Err(ReadFault::Kind)
     }
@@ -127,7 +138,13 @@ impl Pages {
 
     fn page(&self, index: usize) -> Result<Picture, ReadFault> {
         match &self.source {
-            Source::Pdf(pdf) => pdf::page(&pdf.pages()[index], &self.limits),
+            Source::Pdf { pdf, cut_off } => match pdf.pages().get(index) {
+                None => Err(ReadFault::CutOff),
+                Some(page) => pdf::page(page, &self.limits).map_err(|fault| match fault {
+                    ReadFault::NoPicture if *cut_off => ReadFault::Damaged("the page"),
+                    fault => fault,
+                }),
+            },
             Source::Jpeg(bytes) => jpeg::photo(bytes, &self.limits),
             Source::Png(bytes) => png::picture(bytes, &self.limits),
             Source::Tiff(bytes) => tiff::picture(bytes, index, &self.limits),

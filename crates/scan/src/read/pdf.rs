@@ -59,6 +59,13 @@ pub(super) fn open(bytes: Vec<u8>, limits: &Limits) -> Result<Pdf, ReadFault> {
     })
 }
 
+/// Whether a PDF lacks its last line: then so does whatever stood before that. (ISO 32000-1, 7.5.5,
+/// has it last; readers look for it in the last 1024 bytes, since some programs write on.)
+pub(super) fn is_cut_off(bytes: &[u8]) -> bool {
+    let last = &bytes[bytes.len().saturating_sub(4096)..];
+    !last.windows(5).any(|five| five == b"%%EOF")
+}
+
 /// A picture's place on the page.
 struct Placed<'a> {
     stream: Stream<'a>,

@@ -134,8 +134,8 @@ pub(super) async fn decide(
         let rule = rules.iter().find(|rule| rule.id == asked.rule);
         let rule = rule.ok_or_else(|| Refusal::of_all(words::NO_SUCH_SHEET))?;
         let why = asked.why.trim();
-        let ruling = decided(&asked.typed(), why, rule.max_points)
-            .map_err(|what| Refusal::of("why", what))?;
+        let ruling =
+            decided(&asked.typed(), why, rule.worth()).map_err(|what| Refusal::of("why", what))?;
         let why = if why.is_empty() { USUAL_REASON } else { why };
         let by = By::new(&who, clock::now(), why);
         let what = What::Rule { rule: asked.rule.clone(), ruling };

@@ -219,7 +219,8 @@ impl View<'_> {
         let (sign, word) = match mark.outcome {
             Outcome::Met => ("✓", words::MET),
             Outcome::NotMet => ("✗", words::NOT_MET),
-            Outcome::Review => ("?", words::TO_SAY),
+            Outcome::Review if mark.is_open() => ("?", words::TO_SAY),
+            Outcome::Review => ("–", words::NOT_ASKED),
         };
         let measured = mark.measured_mm.is_some();
         let withheld = marking::withheld_words(mark, self.work.convention());
@@ -231,7 +232,7 @@ impl View<'_> {
                     p {
                         @if !told.is_empty() { (told) } @else { (mark.why) }
                         @if mark.off_mm.abs() >= 0.05 && measured { " (" (words::OFF) " " (mm(mark.off_mm)) ")" }
-                        @if mark.outcome == Outcome::Review { @if let Some(question) = &mark.question { " " em { (question) } } }
+                        @if mark.is_open() { @if let Some(question) = &mark.question { " " em { (question) } } }
                     }
                     @if !cause.is_empty() { p.soft.cause { (cause) "." } }
                     @if !withheld.is_empty() { p { (withheld) } }

@@ -75,6 +75,9 @@ pub(super) fn open(work: &Work) -> Vec<Open<'_>> {
                 continue;
             };
             let Some(now) = marks.rules.iter().find(own) else { continue };
+            if now.outcome == Outcome::Review && !now.is_open() {
+                continue;
+            }
             all.push(Open { record, found, now });
         }
     }
@@ -205,6 +208,7 @@ fn asked<'a>(work: &Work, one: &Open<'a>) -> Asked<'a> {
     let Open { record, found, now } = one;
     let proposal = match found.proposal {
         Some(Outcome::Met) => Some(words::MET),
+        Some(Outcome::NotMet) if found.proposes_half() => Some(words::HALF),
         Some(Outcome::NotMet) => Some(words::NOT_MET),
         Some(Outcome::Review) | None => None,
     };
@@ -226,7 +230,7 @@ fn asked<'a>(work: &Work, one: &Open<'a>) -> Asked<'a> {
         proposal,
         measured: found.measured_mm.map(words::number),
         tolerance: words::number(found.tolerance_mm),
-        most: now.max_points,
+        most: now.worth(),
         decided: decided_word(now),
         place,
     }
