@@ -159,6 +159,19 @@ pub(crate) fn wrapped(text: &str, indent: &str) -> String {
     lines.iter().map(|line| format!("{indent}{line}\n")).collect()
 }
 
+/// How points hang together, in a sentence each.
+fn tied(convention: &Convention) -> Vec<String> {
+    let caps = convention.caps.iter().map(|cap| {
+        let own = convention.rules.iter().filter(|rule| rule.cap.as_ref() == Some(&cap.name));
+        let own: Vec<&str> = own.map(|rule| rule.id.as_str()).collect();
+        let unit = if cap.points == 1.0 { "point" } else { "points" };
+        format!("{} earn at most {} {unit} together.", own.join(", "), cap.points)
+    });
+    let rules = convention.rules.iter().filter(|rule| !rule.depends_on.is_empty());
+    let needs = rules.map(|rule| format!("{} depends on {}.", rule.id, rule.depends_on.join(", ")));
+    caps.chain(needs).collect()
+}
+
 fn report(convention: &Convention, found: &Findings) -> String {
     let points = convention.worth(convention.rules.iter());
     let mut text = format!("{}\n", convention.title);
@@ -170,6 +183,9 @@ fn report(convention: &Convention, found: &Findings) -> String {
     let contradictions = found.contradictions();
     if contradictions.is_empty() {
         let _ = writeln!(text, "\n{count}, {points} points. They can all hold.");
+        for words in tied(convention) {
+            text += &wrapped(&words, "  ");
+        }
     } else {
         let _ = writeln!(text, "\n{count}, {points} points. They cannot all hold:");
         for conflict in found.conflicts() {
