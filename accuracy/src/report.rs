@@ -33,8 +33,7 @@ always for a person ({labels} here). A verdict is right if the truth's is the sa
 met” is right. Faint pencil is told apart from the other drawings, whatever it was captured with.
 
 What the reader goes by was fitted to 600 drawings of seed 1 (`fit.rs`), and its limits were chosen with those and with
-800 drawings of seeds 3 and 4 in view. Two faults, of bars that end on alignment lines and of grain that was taken for a
-trace, were found in drawings of seed 2. Those of seed 5 were measured without having been looked at.
+drawings of seeds 2 to 5 in view. Those of seed 6 were measured without having been looked at.
 
 ## By capture
 

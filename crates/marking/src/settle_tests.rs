@@ -145,6 +145,11 @@ fn what_a_person_judges_counts_though_it_did_not() {
     assert_eq!(sums(&marks), [0.0, 0.0, 0.0]);
     marks.decide("a", &Ruling::Half);
     assert_eq!(sums(&marks), [1.0, 2.0, 0.0]);
+    // What is to be worth something is to be judged.
+    let mut anew = settled(vec![rule("a", Some(0.0), 0.0)]);
+    anew.rules[0].uncounted = Some(2.0);
+    anew.decide("a", &Ruling::Reweighted { max_points: 3.0 });
+    assert_eq!((sums(&anew), anew.open().count()), ([0.0, 3.0, 3.0], 1));
     // So does what a person waived and then judged.
     marks.decide("a", &Ruling::Waived);
     assert_eq!((sums(&marks), marks.rules[0].worth()), ([0.0, 0.0, 0.0], 2.0));
