@@ -175,6 +175,39 @@ impl RuleMark {
     }
 }
 
+#[cfg(test)]
+impl RuleMark {
+    /// A rule worth `max_points` that earns `points` by itself, for tests.
+    pub(crate) fn earning(id: &str, points: Option<f64>, max_points: f64) -> Self {
+        let outcome = match points {
+            None => Outcome::Review,
+            Some(points) if points >= max_points => Outcome::Met,
+            Some(_) => Outcome::NotMet,
+        };
+        Self {
+            id: id.to_owned(),
+            outcome,
+            proposal: None,
+            measured_mm: Some(0.0),
+            window_mm: [Some(0.0), Some(0.0)],
+            off_mm: 0.0,
+            tolerance_mm: 2.0,
+            half_mm: None,
+            confidence: 1.0,
+            points,
+            max_points,
+            why: String::new(),
+            question: None,
+            look: None,
+            decided: None,
+            depends_on: Vec::new(),
+            cap: None,
+            withheld: None,
+            uncounted: None,
+        }
+    }
+}
+
 /// A measurement is uncertain by this much at least, in millimetres to either side: a pencil line
 /// is that wide.
 pub const LEAST_BAND_MM: f64 = 1.0;

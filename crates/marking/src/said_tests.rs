@@ -9,25 +9,11 @@ fn rule<'a>(convention: &'a Convention, id: &str) -> &'a Rule {
 
 fn mark(measured_mm: f64, window_mm: [Option<f64>; 2], off_mm: f64) -> RuleMark {
     RuleMark {
-        id: String::new(),
-        outcome: Outcome::NotMet,
-        proposal: None,
         measured_mm: Some(measured_mm),
         window_mm,
         off_mm,
-        tolerance_mm: 2.0,
-        half_mm: None,
-        confidence: 1.0,
-        points: Some(0.0),
-        max_points: 2.0,
         why: "Something else.".to_owned(),
-        question: None,
-        look: None,
-        decided: None,
-        depends_on: Vec::new(),
-        cap: None,
-        withheld: None,
-        uncounted: None,
+        ..RuleMark::earning("", Some(0.0), 2.0)
     }
 }
 

@@ -1,33 +1,7 @@
 use super::*;
 
-/// A rule worth `max_points` that earns `points` by itself.
 fn rule(id: &str, points: Option<f64>, max_points: f64) -> RuleMark {
-    let outcome = match points {
-        None => Outcome::Review,
-        Some(points) if points >= max_points => Outcome::Met,
-        Some(_) => Outcome::NotMet,
-    };
-    RuleMark {
-        id: id.to_owned(),
-        outcome,
-        proposal: None,
-        measured_mm: Some(0.0),
-        window_mm: [None, None],
-        off_mm: 0.0,
-        tolerance_mm: 2.0,
-        half_mm: None,
-        confidence: 1.0,
-        points,
-        max_points,
-        why: String::new(),
-        question: None,
-        look: None,
-        decided: None,
-        depends_on: Vec::new(),
-        cap: None,
-        withheld: None,
-        uncounted: None,
-    }
+    RuleMark::earning(id, points, max_points)
 }
 
 fn on(mut rule: RuleMark, needed: &[&str]) -> RuleMark {

@@ -36,32 +36,7 @@ fn what_does_not_vary_has_no_correlation() {
 }
 
 fn rule(id: &str, points: Option<f64>, max_points: f64, off_mm: f64) -> RuleMark {
-    let outcome = match points {
-        None => Outcome::Review,
-        Some(points) if points >= max_points => Outcome::Met,
-        Some(_) => Outcome::NotMet,
-    };
-    RuleMark {
-        id: id.to_owned(),
-        outcome,
-        proposal: None,
-        measured_mm: Some(off_mm),
-        window_mm: [Some(0.0), Some(0.0)],
-        off_mm,
-        tolerance_mm: 2.0,
-        half_mm: None,
-        confidence: 1.0,
-        points,
-        max_points,
-        why: String::new(),
-        question: None,
-        look: None,
-        decided: None,
-        depends_on: Vec::new(),
-        cap: None,
-        withheld: None,
-        uncounted: None,
-    }
+    RuleMark { measured_mm: Some(off_mm), off_mm, ..RuleMark::earning(id, points, max_points) }
 }
 
 #[test]
