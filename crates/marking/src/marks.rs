@@ -481,9 +481,9 @@ impl Marker<'_> {
         }
     }
 
-    /// A rule that lacks what evidently was not drawn: not met where that is what the rule places. By
-    /// what is missing something else may be placed, which then has cost once already: what becomes of
-    /// that the convention says.
+    /// A rule that lacks what evidently was not drawn: not met where that is what the rule places.
+    /// By what is missing something else may be placed, which then has cost once already: what
+    /// becomes of that the convention says.
     fn lacks(&self, rule: &Rule, mark: &mut RuleMark) {
         let gone = |point: &Point| match self.known(point) {
             Known::Absent(absent) => absent.evident,

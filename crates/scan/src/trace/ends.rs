@@ -42,8 +42,8 @@ const BESIDE_LINE_MM: f64 = 0.8;
 /// how far from its middle it can have taken other ink along.
 const LINE_MM: f64 = 0.2;
 const TAKEN_MM: f64 = 1.6;
-/// A stroke that is so high where an alignment line beside it ends, in millimetres, began on the line,
-/// which is no farther from there than this.
+/// A stroke that is so high where an alignment line beside it ends, in millimetres, began on the
+/// line, which is no farther from there than this.
 const ON_LINE_MM: f64 = 0.6;
 const ON_LINE_AWAY_MM: f64 = 2.4;
 /// How far the resting line is looked for to either side, in millimetres.
