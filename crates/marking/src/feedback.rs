@@ -139,12 +139,7 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
         let by_others = withheld(mark, feedback.rubric.convention);
         joined(&[decided(mark), &by_others, &format!("{}.", earned(mark))])
     };
-    // What earns nothing because of others is not judged at all.
-    let lost = |mark: &RuleMark| mark.outcome == Outcome::Review && !mark.is_open();
-    let not_met = of(&|mark| mark.outcome == Outcome::NotMet || lost(mark), &|mark| {
-        if lost(mark) {
-            return joined(&[&text(mark), &came_to(mark)]);
-        }
+    let not_met = of(&|mark| mark.outcome == Outcome::NotMet, &|mark| {
         let rule = feedback.rubric.convention.rule(&mark.id);
         let told =
             rule.map(|rule| (missed(rule, mark, feedback.located, names), sentence(&rule.cause)));
@@ -152,8 +147,14 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
         joined(&[&text(mark), &told, &cause, &came_to(mark)])
     });
     let open = of(&RuleMark::is_open, &|mark| joined(&[&text(mark), &came_to(mark)]));
-    let met =
-        of(&|mark| mark.outcome == Outcome::Met, &|mark| joined(&[&text(mark), &came_to(mark)]));
+    // What does not count, or earns nothing because of others whatever it is.
+    let lost = |mark: &RuleMark| {
+        mark.uncounted.is_some() || mark.outcome == Outcome::Review && !mark.is_open()
+    };
+    let not_marked = of(&lost, &|mark| joined(&[&text(mark), &came_to(mark)]));
+    let met = of(&|mark| mark.outcome == Outcome::Met && !lost(mark), &|mark| {
+        joined(&[&text(mark), &came_to(mark)])
+    });
     if not_met.is_empty() && !met.is_empty() {
         let words = if open.is_empty() {
             "Everything is where it belongs. Well drawn."
@@ -165,6 +166,7 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
     section(flow, "Look at these again", &not_met);
     section(flow, "With your instructor, to be decided", &open);
     section(flow, "You have these right", &met);
+    section(flow, "Not marked, as nothing can be earned by them", &not_marked);
 }
 
 fn section(flow: &mut Flow, heading: &str, items: &[(String, String)]) {

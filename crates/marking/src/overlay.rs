@@ -104,6 +104,10 @@ pub(crate) fn picture(
 fn signs<'a>(feedback: &Feedback<'a>, sites: &Sites<'_>) -> Vec<Sign<'a>> {
     let numbered = (1..).zip(&feedback.marks.rules);
     let sign = |(number, mark): (usize, &'a RuleMark)| {
+        // What earns nothing whatever it is, nobody looks at.
+        if mark.outcome == Outcome::Review && !mark.is_open() {
+            return None;
+        }
         let rule = feedback.rubric.convention.rule(&mark.id)?;
         let site = sites.of(rule, mark)?;
         Some(Sign { number, rule, mark, site })

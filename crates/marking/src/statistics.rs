@@ -185,7 +185,7 @@ fn item(class: &Class<'_>, id: &str) -> Item {
         sheets: rules.len(),
         met: count(Outcome::Met),
         not_met: count(Outcome::NotMet),
-        open: count(Outcome::Review),
+        open: rules.iter().filter(|rule| rule.is_open()).count(),
         difficulty: mean(&shares),
         discrimination: (pairs.len() >= LEAST_SHEETS).then(|| correlation(&pairs)).flatten(),
         miss: miss(&rules),

@@ -244,6 +244,22 @@ fn a_miss_is_told_with_its_size_and_cause() {
 }
 
 #[test]
+fn what_earns_nothing_because_of_others_is_said_to_be_unmarked() {
+    let exam = Exam::new(FIRST);
+    let mut done = exam.draw(0, &Hand::default());
+    let label = done.marks.rules.iter_mut().find(|rule| rule.id == "label_s2").unwrap();
+    (label.outcome, label.points, label.decided) = (Outcome::Review, None, None);
+    label.depends_on = vec!["s1_on_r".to_owned()];
+    done.marks.decide("s1_on_r", &Ruling::NotMet);
+    let pages = feedback_pages(&[feedback(&exam, &done, None)], &head(&exam));
+    let said: String = pages.iter().map(Page::said).collect::<Vec<_>>().join(" ");
+    let told = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    let (_, unmarked) = told.split_once("Not marked, as nothing can be earned by them").unwrap();
+    assert!(unmarked.contains("The second sound is labelled S2. It depends on"), "{unmarked}");
+    assert!(unmarked.contains("which is not met. 0 of 1 point."), "{unmarked}");
+}
+
+#[test]
 fn a_name_without_letters_gives_way_to_the_number() {
     let exam = Exam::new(FIRST);
     let done = exam.draw(0, &Hand::default());

@@ -214,7 +214,7 @@ pub(crate) fn rules(marks: &Marks) -> Vec<RuleResult> {
         points: rule.earned().map(rounded),
         max_points: rounded(rule.max_points),
         why: rule.why.clone(),
-        question: rule.question.clone(),
+        question: rule.question.clone().filter(|_| rule.is_open()),
         confidence: rounded(rule.confidence),
         decided: rule.decided.clone(),
         withheld: rule.withheld.clone(),
