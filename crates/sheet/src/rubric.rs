@@ -77,14 +77,11 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
 
 /// Such as " Only if 3 is met."; empty where a rule depends on none that is asked for.
 fn depends(rule: &Rule, rules: &[&Rule]) -> String {
-    let numbers: Vec<String> = (1..)
-        .zip(rules)
-        .filter(|(_, other)| rule.depends_on.contains(&other.id))
-        .map(|(number, _): (usize, _)| number.to_string())
-        .collect();
-    // Half of what is needed is enough.
-    let halves = rules.iter().any(|rule| rule.tolerance.half_mm.is_some());
-    let half = if halves { ", or half of it" } else { "" };
+    let needed = (1..).zip(rules).filter(|(_, other)| rule.depends_on.contains(&other.id));
+    // Where half of what is needed can be earned, that is enough.
+    let half = needed.clone().any(|(_, other): (usize, _)| other.tolerance.half_mm.is_some());
+    let half = if half { ", or half of it" } else { "" };
+    let numbers: Vec<String> = needed.map(|(number, _)| number.to_string()).collect();
     match numbers.len() {
         0 => String::new(),
         1 => format!(" Only if {} is met{half}.", numbers[0]),

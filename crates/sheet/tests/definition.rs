@@ -235,8 +235,13 @@ fn the_rubric_says_how_points_hang_together() {
              with = \"r_peak\"\ntext = \"{id}.\"\ncause = \"\"\n{more}\n"
         )
     };
-    let both = "depends_on = [\"s1_on_r\", \"b\"]\ncap = \"all\"";
-    let more = [rule("b", "depends_on = [\"s1_on_r\"]\ncap = \"all\""), rule("c", both)].concat();
+    let both = "depends_on = [\"s1_on_r\", \"b\"]\ncap = \"all\"\nhalf_tolerance_mm = 4";
+    let rules = [
+        rule("b", "depends_on = [\"s1_on_r\"]\ncap = \"all\""),
+        rule("c", both),
+        rule("d", "depends_on = [\"c\"]"),
+    ];
+    let more = rules.concat();
     let text = format!("caps = {{ all = 1.5 }}\n{RULES}{more}");
     let convention = Convention::from_toml(&text, &subject()).unwrap();
     let tied = |_: &str| Ok(convention.clone());
@@ -245,10 +250,11 @@ fn the_rubric_says_how_points_hang_together() {
     let book = Book::new(&test, &subject, "K7M2QX", vec![model(0.8, 2)]).unwrap();
     let said = book.rubric()[0].said();
     for words in [
-        "Total: 2.5 points.",
+        "Total: 3.5 points.",
         "Rules 2 and 3 together earn at most 1.5 points.",
         "b. Only if 1 is met.",
         "c. Only if 1 and 2 are met.",
+        "d. Only if 3 is met, or half of it.",
     ] {
         assert!(said.contains(words), "{words}: {said}");
     }
