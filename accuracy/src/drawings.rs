@@ -54,6 +54,8 @@ pub(crate) const TESTS: [SheetKind; 7] = [
         definition: "title = \"G\"\nconvention = \"first_course\"\ngiven = [\"aortic_pressure\"]\nforms = 2\nseed = 9\n[heart]\nrate_bpm = [66, 84]\n",
     },
 ];
+/// Drawings of one seed at most.
+pub(crate) const MOST: u64 = 1_000_000;
 /// How many of ten drawings are of each test.
 const OF_TEN: [usize; 10] = [0, 0, 0, 1, 1, 2, 3, 4, 5, 6];
 /// Pixels to the inch at which pages are printed before they are captured.
@@ -172,6 +174,18 @@ pub(crate) fn filled_in(
     let count = [0, 1, 1, 2, 2, 3, 3, 4, 5, 7][chance.below(10)];
     let drawing = draw(&handout, &student, &mistakes(&handout, count, seed));
     Ok(FilledIn { kind, test: which, form, geometry, pages, drawing, chance })
+}
+
+/// The drawings of which something was kept, by their numbers and seeds.
+pub(crate) fn all_kept(folder: &Path) -> Result<Vec<(usize, u64)>, Box<dyn Error>> {
+    let mut seeds = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let name = entry?.file_name();
+        let seed = name.to_str().and_then(|name| name.strip_suffix(".json")?.parse::<u64>().ok());
+        seeds.extend(seed);
+    }
+    seeds.sort_unstable();
+    Ok(seeds.into_iter().map(|seed| ((seed % MOST) as usize, seed)).collect())
 }
 
 /// What was read from a drawing before, where it was kept.

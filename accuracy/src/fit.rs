@@ -1,17 +1,18 @@
 //! Fitting what the reading of landmarks goes by to drawings whose truth is known.
 //!
-//! `accuracy --fit lines|bursts|signs --keep FOLDER [--count N] [--seed S]`, on drawings that were
-//! read and kept before. What comes out is told, to be written into `landmarks::Costs::GUIDED` and
+//! `accuracy --fit lines|bursts|signs --keep FOLDER`, on all drawings, of whatever seeds, that were
+//! read and kept there before. What comes out is told, to be written into `landmarks::Costs::GUIDED` and
 //! `marking`'s weights.
 
 use std::collections::BTreeMap;
+use std::error::Error;
 use std::path::Path;
 
 use cycle::Subject;
 use landmarks::{Costs, Curve, Expectation, Reading, find, find_at};
 use marking::{Rubric, bar_ends, event_signs, signs};
 
-use crate::drawings::{Printed, filled_in, kept};
+use crate::drawings::{Printed, all_kept, filled_in, kept};
 
 /// So near to where it was drawn a landmark is found, seconds: 1.5 mm at 100 mm/s; the end of a
 /// bar, in millimetres.
@@ -123,13 +124,13 @@ pub(crate) fn fit(
     what: &str,
     tests: &[Printed<'_>],
     subject: &Subject,
-    numbers: impl Iterator<Item = (usize, u64)>,
     folder: &Path,
-) -> Result<(), String> {
+) -> Result<(), Box<dyn Error>> {
+    let kept = all_kept(folder)?.into_iter();
     let mut samples: Vec<Sample> =
-        numbers.filter_map(|(number, seed)| sample(tests, number, seed, folder)).collect();
+        kept.filter_map(|(number, seed)| sample(tests, number, seed, folder)).collect();
     if samples.is_empty() {
-        return Err(format!("no drawing was kept in {}", folder.display()));
+        return Err(format!("no drawing was kept in {}", folder.display()).into());
     }
     if what == "signs" {
         fit_signs(&samples, tests, subject);

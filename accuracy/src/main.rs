@@ -71,11 +71,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let tests = tests.into_iter().collect::<Result<Vec<_>, _>>()?;
     let printed =
         tests.iter().map(|test| Printed::new(test, &subject)).collect::<Result<Vec<_>, _>>()?;
-    let seed_of = |number: usize| asked.seed * 1_000_000 + number as u64;
+    let seed_of = |number: usize| asked.seed * drawings::MOST + number as u64;
     if let Some(what) = &asked.fit {
         let folder = asked.keep.as_deref().ok_or("--fit needs --keep FOLDER")?;
-        let numbers = (0..asked.count).map(|number| (number, seed_of(number)));
-        return Ok(fit::fit(what, &printed, &subject, numbers, folder)?);
+        return Ok(fit::fit(what, &printed, &subject, folder)?);
     }
     let kept = Kept { folder: asked.keep.as_deref(), again: asked.again };
     let tallies: Mutex<Vec<Option<Tally>>> = Mutex::new(vec![None; asked.count]);

@@ -114,6 +114,8 @@ impl Tally {
                     *self.review.entry(reason(rule)).or_default() += 1;
                     continue;
                 }
+                // What a rule measures by was not drawn.
+                _ if rule.uncounted.is_some() => truth.outcome == True::CannotTell,
                 Outcome::Met => truth.outcome == True::Met,
                 // What was not drawn earns nothing, whether or not it can be measured.
                 Outcome::NotMet => truth.outcome != True::Met,
@@ -122,7 +124,8 @@ impl Tally {
                 self.right += 1;
                 continue;
             }
-            self.wrong_zeros += usize::from(rule.outcome == Outcome::NotMet);
+            let nothing = rule.outcome == Outcome::NotMet || rule.uncounted.is_some();
+            self.wrong_zeros += usize::from(nothing && truth.outcome == True::Met);
             self.wrong.push(format!(
                 "drawing {} ({}, {}): `{}` {}; in truth: {}",
                 one.number, KINDS[one.kind], TESTS[one.test].title, rule.id, rule.why, truth.why

@@ -498,6 +498,11 @@ impl Marker<'_> {
             Says::Level { channel, .. } => self.left_out(channel).is_some(),
             Says::Label { .. } => false,
         };
+        let taken = self.taken_for(rule).filter(|_| !is_placed);
+        if let Some(title) = taken {
+            mark.question = Some(format!("Was the {title} drawn?"));
+            return;
+        }
         match self.rubric.convention.reference_missing {
             _ if is_placed => (mark.outcome, mark.points) = (Outcome::NotMet, Some(0.0)),
             ReferenceMissing::NotMet => (mark.outcome, mark.points) = (Outcome::NotMet, Some(0.0)),
@@ -510,6 +515,27 @@ impl Marker<'_> {
                 mark.question = Some(format!("{} Does this rule count?", mark.why));
             }
         }
+    }
+
+    /// What is missing beside what a rule places on the same trace, which may be the one that was
+    /// taken for it. (In 1,800 invented drawings that was so in 5 of 44.)
+    fn taken_for(&self, rule: &Rule) -> Option<String> {
+        let (Says::Timing { point, .. } | Says::Height { point, .. }) = &rule.says else {
+            return None;
+        };
+        let mut key: Vec<&cycle::Landmark> = self.rubric.model.landmarks.iter().collect();
+        key.retain(|mark| Some(&mark.channel) == point.channel.as_ref());
+        key.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+        let beside = |name: &str| {
+            let mut pairs = key.windows(2).map(|pair| [pair[0].name.as_str(), &pair[1].name]);
+            pairs.any(|pair| pair.contains(&name) && pair.contains(&point.name.as_str()))
+        };
+        let others = rule.says.points().into_iter().filter(|other| *other != point);
+        let mut missing = others.filter(|other| {
+            other.channel == point.channel && matches!(self.known(other), Known::Absent(_))
+        });
+        let other = missing.find(|other| beside(&other.name))?;
+        Some(self.rubric.subject.title_of(&other.name).unwrap_or(&other.name).to_owned())
     }
 
     /// The title of a panel that was evidently left out: nothing is drawn or written in it, and
