@@ -1,7 +1,7 @@
 //! Everything that a student puts on the pages.
 
 use convention::{Point, alignment_points, beats};
-use cycle::Cycle;
+use cycle::{Cycle, FeatureShape};
 use figure::{Block, Page, Shape};
 use serde::Serialize;
 
@@ -213,6 +213,18 @@ impl Hand<'_> {
         })
     }
 
+    /// Whether a landmark is a highest place, or a lowest one between others; none where it is
+    /// neither, or counts where such a place begins.
+    fn turns_up(&self, name: &str, channel: &str) -> Option<bool> {
+        let feature = self.handout.subject.landmark(name)?.feature_on(channel)?;
+        match feature.shape {
+            _ if feature.held => None,
+            FeatureShape::Peak => Some(true),
+            FeatureShape::Trough => Some(false),
+            _ => None,
+        }
+    }
+
     fn curve(
         &mut self,
         panel: &Panel,
@@ -233,14 +245,20 @@ impl Hand<'_> {
         let ends = self.student.habits.ends_mm / STEP_MM;
         let cut = [chance.share(), chance.share()].map(|share| (share * ends) as usize);
         let way = &way[cut[0]..way.len() - cut[1]];
-        let mut own = Vec::new();
-        for index in 0..way.len() {
-            if let Some(knot) = way[index].knot {
-                let at = way[path::place_of(way, index)].at;
-                own.extend(self.landmark(panel, intent, knot, at));
-            }
+        let named = |index: &usize| way[*index].knot.filter(|&k| intent.knots[k].name.is_some());
+        let places: Vec<(usize, usize)> = (0..way.len())
+            .filter_map(|index| Some((path::place_of(way, index), named(&index)?)))
+            .collect();
+        for (n, &(place, knot)) in places.iter().enumerate() {
+            let before = n.checked_sub(1).map_or(0, |before| places[before].0);
+            let after = places.get(n + 1).map_or(way.len() - 1, |after| after.0);
+            let name = intent.knots[knot].name.as_deref().unwrap_or_default();
+            let place = match self.turns_up(name, &panel.channel) {
+                Some(up) => path::passed(way, [before, place, after], up),
+                None => place,
+            };
+            truth.landmarks.extend(self.landmark(panel, intent, knot, way[place].at));
         }
-        truth.landmarks = own;
         truth.parts = self.run(way, chance);
         // What lies in a gap between two runs of the pen is not there to be seen.
         let shown = |at: &[f64; 2]| truth.parts.iter().flatten().any(|point| point == at);

@@ -228,6 +228,23 @@ pub(crate) fn place_of(way: &[Vertex], index: usize) -> usize {
     index
 }
 
+/// A place beside a landmark that is so much higher, or lower, in millimetres, is the landmark.
+const PASSED_MM: f64 = 0.5;
+
+/// Where a highest place (`up`) or a lowest one is that was meant at `place`, between the landmarks
+/// before and after it.
+///
+/// A mistake may have made another place higher: then that is what everybody takes for the peak.
+/// The slope that leads up to a higher landmark beside it is none.
+pub(crate) fn passed(way: &[Vertex], [before, place, after]: [usize; 3], up: bool) -> usize {
+    let height = |at: &usize| if up { -way[*at].at[1] } else { way[*at].at[1] };
+    let lowest = |a: &usize, b: &usize| height(a).total_cmp(&height(b));
+    let from = (before..=place).min_by(lowest).unwrap_or(place);
+    let to = (place..=after).min_by(lowest).unwrap_or(place);
+    let most = (from..=to).max_by(lowest).unwrap_or(place);
+    if height(&most) - height(&place) > PASSED_MM { most } else { place }
+}
+
 /// A burst about its baseline, as it is meant.
 #[derive(Clone, Debug)]
 pub(crate) struct Burst {
@@ -417,4 +434,26 @@ pub(crate) fn straight(corners: &[[f64; 2]]) -> Vec<Vertex> {
     }
     way.extend(vertices.last());
     way
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_highest_place_between_its_neighbours_is_the_peak() {
+        let way = |heights: &[f64]| -> Vec<Vertex> {
+            let places = heights.iter().enumerate();
+            places.map(|(n, y)| Vertex { at: [n as f64, -y], knot: None }).collect()
+        };
+        // A bump on the way down, lower than the peak, and higher.
+        for (bump, place) in [(3.0, 2), (4.3, 2), (5.0, 5)] {
+            let way = way(&[0.0, 2.0, 4.0, 3.0, 2.0, bump, 1.0, 0.0]);
+            assert_eq!(passed(&way, [0, 2, 7], true), place, "{bump}");
+        }
+        // A small peak on the way up to a high one stays, and so does the trough between them.
+        let up = way(&[0.0, 3.0, 1.0, 4.0, 9.0]);
+        assert_eq!(passed(&up, [0, 1, 4], true), 1);
+        assert_eq!(passed(&up, [1, 2, 4], false), 2);
+    }
 }
