@@ -51,6 +51,19 @@ pub enum ReferenceMissing {
     DoesNotCount,
 }
 
+impl ReferenceMissing {
+    /// That in a sentence; empty where a person is asked.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Ask => "",
+            Self::NotMet => "What is measured by something that was not drawn is not met.",
+            Self::DoesNotCount => {
+                "What is measured by something that was not drawn does not count."
+            }
+        }
+    }
+}
+
 /// One rule.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rule {

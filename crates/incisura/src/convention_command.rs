@@ -169,7 +169,9 @@ fn tied(convention: &Convention) -> Vec<String> {
     });
     let rules = convention.rules.iter().filter(|rule| !rule.depends_on.is_empty());
     let needs = rules.map(|rule| format!("{} depends on {}.", rule.id, rule.depends_on.join(", ")));
-    caps.chain(needs).collect()
+    let missing = convention.reference_missing.words();
+    let missing = Some(missing.to_owned()).filter(|words| !words.is_empty());
+    caps.chain(needs).chain(missing).collect()
 }
 
 fn report(convention: &Convention, found: &Findings) -> String {

@@ -51,6 +51,7 @@ fn every_page_is_accounted_for() {
             ("a.jpg", 1, "read", Some(4)),
             ("b.jpg", 1, "read", Some(2)),
             ("c.jpg", 1, "unreadable", None),
+            ("empty.png", 1, "unreadable", None),
             ("notes.pdf", 1, "unreadable", None),
             ("nothing.png", 1, "unreadable", None),
             ("stack.pdf", 1, "read", Some(1)),
@@ -60,9 +61,11 @@ fn every_page_is_accounted_for() {
     );
     let reason = |index: usize| results["pages"][index]["reason"].as_str().unwrap();
     assert!(reason(2).contains("another test") && reason(2).contains("--printed"));
-    assert!(reason(3).contains("neither a PDF nor"));
-    assert!(reason(4).contains("the file is empty"));
-    assert!(reason(6).contains("page 1 of sheet 2 is there already: b.jpg, page 1"));
+    // Two files without pages are no duplicates of each other.
+    assert!(reason(3).contains("the file is empty"));
+    assert!(reason(4).contains("neither a PDF nor"));
+    assert!(reason(5).contains("the file is empty"));
+    assert!(reason(7).contains("page 1 of sheet 2 is there already: b.jpg, page 1"));
 }
 
 #[test]
@@ -114,8 +117,8 @@ fn the_files_have_the_form_that_scripts_rely_on() {
     }
     let said = fs::read_to_string(class().join("said.txt")).unwrap();
     for part in [
-        "pages        8   read 4, duplicates 1, unreadable 3",
-        "1 other entry in the folders passed over",
+        "pages        9   read 4, duplicates 1, unreadable 4",
+        "1 other entry in the folders passed over: thumbs.db (no PDF, JPEG, PNG or TIFF)",
         "1 student on the list handed in no sheet",
         "missed most",
     ] {

@@ -136,7 +136,7 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
     };
     // What a person decided, and what other rules make of it, with what it earns.
     let came_to = |mark: &RuleMark| {
-        let by_others = withheld(mark, feedback.rubric.convention);
+        let by_others = withheld(mark, &feedback.marks.rules, feedback.rubric.convention);
         joined(&[decided(mark), &by_others, &format!("{}.", earned(mark))])
     };
     let not_met = of(&|mark| mark.outcome == Outcome::NotMet, &|mark| {

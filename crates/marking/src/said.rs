@@ -295,8 +295,9 @@ pub(crate) fn decided(mark: &RuleMark) -> &'static str {
     }
 }
 
-/// Why a rule does not earn all that it could by itself; empty where it does.
-pub(crate) fn withheld(mark: &RuleMark, convention: &Convention) -> String {
+/// Why a rule does not earn all that it could by itself; empty where it does. `all` are the rules
+/// on the same sheet.
+pub(crate) fn withheld(mark: &RuleMark, all: &[RuleMark], convention: &Convention) -> String {
     let text = |id: &String| {
         let rule = convention.rule(id);
         rule.map_or(id.as_str(), |rule| rule.text.as_str()).trim().trim_end_matches('.').to_owned()
@@ -312,7 +313,10 @@ pub(crate) fn withheld(mark: &RuleMark, convention: &Convention) -> String {
         Some(WithheldBy::Cap) => {
             let most = mark.cap.as_ref().map_or(0.0, |cap| cap.points);
             let unit = if most == 1.0 { "point" } else { "points" };
-            format!("Together with others it earns at most {} {unit}.", points(most))
+            let shares = |other: &&RuleMark| other.cap == mark.cap && other.id != mark.id;
+            let others = all.iter().filter(shares).map(|other| format!("“{}”", text(&other.id)));
+            let others = others.collect::<Vec<_>>().join(" and ");
+            format!("Together with {others} it earns at most {} {unit}.", points(most))
         }
     }
 }

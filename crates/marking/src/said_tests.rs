@@ -96,7 +96,11 @@ fn what_other_rules_make_of_one_is_said() {
     let convention = cardiac::Shipped::find("first_course").unwrap().convention();
     let mut one = mark(0.0, [Some(0.0), Some(0.0)], 0.0);
     (one.outcome, one.points) = (Outcome::Met, Some(2.0));
-    let words = |one: &RuleMark| (withheld(one, &convention), earned(one));
+    let cap = SharedCap { name: "notch".to_owned(), points: 2.5 };
+    let mut other = RuleMark { id: "dicrotic_wave".to_owned(), ..one.clone() };
+    other.cap = Some(cap.clone());
+    let words =
+        |one: &RuleMark| (withheld(one, &[one.clone(), other.clone()], &convention), earned(one));
     assert_eq!(words(&one), (String::new(), "2 of 2 points".to_owned()));
     let mut by = |points: f64, by: WithheldBy| {
         one.withheld = Some(Withheld { points, by });
@@ -109,10 +113,11 @@ fn what_other_rules_make_of_one_is_said() {
     assert_eq!(not_met, said(&format!("{on} not met."), "0 of 2 points"));
     let open = by(2.0, WithheldBy::Open(needed()));
     assert_eq!(open, said(&format!("{on} still open."), "2 points open"));
-    one.cap = Some(SharedCap { name: "notch".to_owned(), points: 2.5 });
+    one.cap = Some(cap.clone());
     one.withheld = Some(Withheld { points: 0.5, by: WithheldBy::Cap });
-    let capped = said("Together with others it earns at most 2.5 points.", "1.5 of 2 points");
-    assert_eq!(words(&one), capped);
+    let beside =
+        "Together with “After the notch comes the dicrotic wave” it earns at most 2.5 points.";
+    assert_eq!(words(&one), said(beside, "1.5 of 2 points"));
 }
 
 #[test]

@@ -8,7 +8,7 @@ use crate::class_picture::{over_the_key, results, told};
 use crate::drawn::DrawnSheet;
 use crate::feedback::{Feedback, page_numbers};
 use crate::locate::Located;
-use crate::marks::RuleMark;
+use crate::marks::{Marks, RuleMark};
 use crate::overlay;
 use crate::rubric::Rubric;
 use crate::said::{Names, missed, sentence, way, withheld};
@@ -102,9 +102,9 @@ pub fn results_words(statistics: &Statistics) -> String {
     results(statistics)
 }
 
-/// Why a rule does not earn all that it could by itself, in words; empty where it does.
-pub fn withheld_words(mark: &RuleMark, convention: &Convention) -> String {
-    withheld(mark, convention)
+/// Why a rule of `marks` does not earn all that it could by itself, in words; empty where it does.
+pub fn withheld_words(mark: &RuleMark, marks: &Marks, convention: &Convention) -> String {
+    withheld(mark, &marks.rules, convention)
 }
 
 /// How often a rule was missed, which way, and by how much, in words.

@@ -1,6 +1,6 @@
 //! A table of the rules for a person who marks by hand.
 
-use convention::{Cap, Convention, Outcome, ReferenceMissing, Rule, Says, Verdict};
+use convention::{Cap, Convention, Outcome, Rule, Says, Verdict};
 use figure::Page;
 
 use crate::definition::{Orientation, Test};
@@ -31,13 +31,7 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
              changed them.",
         ),
     ]);
-    let missing = match test.convention.reference_missing {
-        ReferenceMissing::Ask => "",
-        ReferenceMissing::NotMet => "What is measured by something that was not drawn is not met.",
-        ReferenceMissing::DoesNotCount => {
-            "What is measured by something that was not drawn does not count."
-        }
-    };
+    let missing = test.convention.reference_missing.words();
     let notes = [&together(&test.convention, &rules), missing];
     let notes: Vec<&str> = notes.into_iter().filter(|note| !note.is_empty()).collect();
     if !notes.is_empty() {

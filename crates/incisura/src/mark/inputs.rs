@@ -56,8 +56,8 @@ pub(crate) struct InputFile {
 pub(crate) struct Inputs {
     pub(crate) files: Vec<InputFile>,
     pub(crate) pages: Vec<InputPage>,
-    /// Files in folders that are of another kind.
-    pub(crate) ignored: usize,
+    /// What else lies in folders, by name.
+    pub(crate) ignored: Vec<String>,
 }
 
 /// A file that was looked into.
@@ -100,11 +100,11 @@ impl Looked {
 impl Inputs {
     /// Looks through everything in `given`.
     pub(crate) fn of(given: &[PathBuf], course: &Course) -> Result<Self, Failure> {
-        let mut ignored = 0;
+        let mut ignored = Vec::new();
         let mut paths = Vec::new();
         for path in given {
             if path.is_dir() {
-                ignored += in_folder(path, &mut paths)?;
+                ignored.extend(in_folder(path, &mut paths)?);
             } else {
                 paths.push(path.clone());
             }
@@ -117,7 +117,7 @@ impl Inputs {
     /// What `course` knows of the pages of files that were looked into.
     pub(crate) fn known(
         looked: Vec<Looked>,
-        ignored: usize,
+        ignored: Vec<String>,
         course: &Course,
     ) -> Result<Self, Failure> {
         let mut inputs = Self { ignored, ..Self::default() };
@@ -126,14 +126,11 @@ impl Inputs {
             let mut page = |number, state| {
                 inputs.pages.push(InputPage { file: index, number, state });
             };
-            let closed = matches!(pages, Err(Unusable::Closed(_)));
-            let first =
-                if closed { index } else { *seen.entry(file.hash.clone()).or_insert(index) };
             match pages {
                 Err(Unusable::Closed(reason)) => page(1, State::Closed(reason)),
-                Err(Unusable::Fault(_)) if first != index => page(1, State::Same(first)),
                 Err(Unusable::Fault(reason)) => page(1, State::Fault(reason)),
                 Ok(count) => {
+                    let first = *seen.entry(file.hash.clone()).or_insert(index);
                     for number in 1..=count {
                         let state = if first == index {
                             known(course, &file.hash, number)?
@@ -162,20 +159,22 @@ pub(crate) fn digest(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }
 
-/// Adds the scans in a folder in the order of their names; gives how many files are none.
-pub(crate) fn in_folder(folder: &Path, paths: &mut Vec<PathBuf>) -> Result<usize, Failure> {
+/// Adds the scans in a folder in the order of their names; gives the names of what is none.
+pub(crate) fn in_folder(folder: &Path, paths: &mut Vec<PathBuf>) -> Result<Vec<String>, Failure> {
     let unreadable = |reason| Failure::unreadable(folder, reason);
     let mut found = Vec::new();
-    let mut ignored = 0;
+    let mut ignored = Vec::new();
     for entry in fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
         let kind = path.extension().map(|kind| kind.to_string_lossy().to_lowercase());
         if path.is_file() && kind.is_some_and(|kind| KINDS.contains(&kind.as_str())) {
             found.push(path);
         } else {
-            ignored += 1;
+            let name = path.file_name().unwrap_or(path.as_os_str());
+            ignored.push(name.to_string_lossy().into_owned());
         }
     }
+    ignored.sort_by(|a, b| natural(a, b));
     found.sort_by(|a, b| natural(&a.to_string_lossy(), &b.to_string_lossy()));
     paths.append(&mut found);
     Ok(ignored)

@@ -13,6 +13,8 @@ use crate::mark::sheets::Change;
 
 /// Rules that are missed most, so many.
 const MISSED: usize = 3;
+/// What else lies in folders is named, so much of it.
+const SHOWN: usize = 3;
 /// Students that are named whose marks would change, at most.
 const NAMED: usize = 20;
 
@@ -47,7 +49,7 @@ impl Told<'_> {
     }
 
     fn pages(&self, text: &mut String) {
-        if self.inputs.files.is_empty() && self.inputs.ignored == 0 {
+        if self.inputs.files.is_empty() && self.inputs.ignored.is_empty() {
             return;
         }
         let count = |status| self.class.pages.iter().filter(|page| page.status == status).count();
@@ -62,11 +64,16 @@ impl Told<'_> {
             text,
             "pages    {total:>5}   read {read}, duplicates {duplicates}, unreadable {unreadable}{aside}"
         );
-        if self.inputs.ignored > 0 {
+        let ignored = &self.inputs.ignored;
+        if !ignored.is_empty() {
+            let mut names = ignored[..ignored.len().min(SHOWN)].join(", ");
+            if ignored.len() > SHOWN {
+                let _ = write!(names, " and {} more", ignored.len() - SHOWN);
+            }
             let _ = writeln!(
                 text,
-                "  {} in the folders passed over: no PDF, JPEG, PNG or TIFF",
-                counted(self.inputs.ignored, "other entry", "other entries")
+                "  {} in the folders passed over: {names} (no PDF, JPEG, PNG or TIFF)",
+                counted(ignored.len(), "other entry", "other entries")
             );
         }
         for page in self.class.pages.iter().filter(|page| page.status != PageStatus::Read) {

@@ -153,8 +153,8 @@ pub(crate) fn printed(
 /// The class: a folder with the test, its sheets, and scans of them, and the same marked.
 ///
 /// The scans are `stack.pdf` (sheets 1 to 3), `a.jpg` (sheet 4), `b.jpg` (sheet 2 once more),
-/// `c.jpg` (a sheet of another test), `notes.pdf` (a text), `nothing.png` (no bytes) and a file
-/// that is none.
+/// `c.jpg` (a sheet of another test), `notes.pdf` (a text), `empty.png` and `nothing.png` (no
+/// bytes) and a file that is none.
 pub(crate) fn class() -> &'static Path {
     static CLASS: OnceLock<PathBuf> = OnceLock::new();
     CLASS.get_or_init(|| {
@@ -171,6 +171,7 @@ pub(crate) fn class() -> &'static Path {
         put("b.jpg", &hand::jpeg(&sheets[1].picture, 80, 1).unwrap());
         put("c.jpg", &other[0].jpeg);
         put("notes.pdf", b"Remember: room 4 at ten.\n");
+        put("empty.png", b"");
         put("nothing.png", b"");
         put("thumbs.db", b"x");
         let marked = folder.join("marked");

@@ -197,8 +197,8 @@ impl View<'_> {
                         th scope="col" { (words::OVERRULE) }
                     } }
                     tbody {
-                        @for (index, mark) in marks.rules.iter().enumerate() {
-                            (self.rule(index + 1, mark, told.get(index)))
+                        @for index in 0..marks.rules.len() {
+                            (self.rule(index + 1, marks, told.get(index)))
                         }
                     }
                     tfoot { tr {
@@ -211,7 +211,8 @@ impl View<'_> {
         })
     }
 
-    fn rule(&self, number: usize, mark: &RuleMark, told: Option<&Told>) -> Markup {
+    fn rule(&self, number: usize, marks: &marking::Marks, told: Option<&Told>) -> Markup {
+        let mark = &marks.rules[number - 1];
         let (told, beat) = told.map_or(("", None), |(told, beat)| (told.as_str(), *beat));
         let rule = self.work.convention().rule(&mark.id);
         let text = rule.map_or(mark.id.as_str(), |rule| rule.text.as_str());
@@ -223,7 +224,7 @@ impl View<'_> {
             Outcome::Review => ("–", words::NOT_ASKED),
         };
         let measured = mark.measured_mm.is_some();
-        let withheld = marking::withheld_words(mark, self.work.convention());
+        let withheld = marking::withheld_words(mark, marks, self.work.convention());
         html! {
             tr id={ "rule-" (number) } {
                 td { (number) }

@@ -174,7 +174,7 @@ impl Shelf {
             in_folder(&scans, &mut paths)?;
         }
         let looked = paths.into_iter().map(|path| self.looked(path)).collect();
-        Inputs::known(looked, 0, course)
+        Inputs::known(looked, Vec::new(), course)
     }
 
     /// What is in a file.
