@@ -116,15 +116,18 @@ pub(super) fn bridge(ink: &mut Plane, seen: &Plane, hidden: &[bool], least: f32,
             if !hidden[at] || ink.data[at] > 0.0 || seen.data[at] <= least {
                 continue;
             }
+            // Nothing is carried on to where there is no ink.
             let end = |way: isize| {
                 let to = |n: usize| (at as isize + n as isize * way) as usize;
-                (1..=reach).map(|n| (n, to(n))).find(|&(_, to)| ink.data[to] > 0.0 || !hidden[to])
+                let found = (1..=reach)
+                    .map(|n| (n, to(n)))
+                    .find(|&(_, to)| ink.data[to] > 0.0 || !hidden[to])?;
+                (ink.data[found.1] > 0.0).then_some(found)
             };
             let carried = WAYS.iter().filter_map(|[dx, dy]| {
                 let way = dx + dy * width as isize;
                 let ((before, a), (after, b)) = (end(-way)?, end(way)?);
-                let ends = ink.data[a].min(ink.data[b]);
-                (ends > 0.0 && before + after <= reach).then_some(ends)
+                (before + after <= reach).then_some(ink.data[a].min(ink.data[b]))
             });
             if let Some(most) = carried.max_by(f32::total_cmp) {
                 found.push((at, most.min(seen.data[at])));

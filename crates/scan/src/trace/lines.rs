@@ -164,7 +164,8 @@ impl Bands {
         let beside = ink.px(1.0);
         let columns = columns.start.max(beside)..columns.end.min(ink.width - beside);
         let first = columns.start - beside;
-        let mut counts = vec![0_f32; columns.end + beside - first];
+        // A band has fewer rows than a byte can count.
+        let mut counts = vec![0_u8; columns.end + beside - first];
         let mut row = vec![false; counts.len() + 2];
         for y in band * high..(band + 1) * high {
             let start = y * ink.width + first;
@@ -176,15 +177,15 @@ impl Bands {
                 *inked = (ink > 0.0) & !mask;
             }
             for (count, near) in counts.iter_mut().zip(row.windows(3)) {
-                *count += f32::from(u8::from(near[0] | near[1] | near[2]));
+                *count += u8::from(near[0] | near[1] | near[2]);
             }
         }
         for x in columns {
             let n = x - first;
             let at = band * ink.width + x;
-            self.inked.data[at] = counts[n] / high as f32;
-            let sides = 0.5 * (counts[n - beside] + counts[n + beside]);
-            self.cover.data[at] = (counts[n] - sides).max(0.0) / high as f32;
+            let [own, left, right] = [n, n - beside, n + beside].map(|n| f32::from(counts[n]));
+            self.inked.data[at] = own / high as f32;
+            self.cover.data[at] = (own - 0.5 * (left + right)).max(0.0) / high as f32;
         }
     }
 

@@ -98,9 +98,12 @@ const BY_UP: u8 = 0b1_0000;
 pub(crate) fn cheapest(sight: &Sight<'_>, region: Region, outside: &[bool]) -> Vec<[usize; 2]> {
     let high = region.height();
     let typical = typical(sight, outside);
-    let mut before = vec![0.0_f32; high];
+    // With a place above and one below, from which nothing comes.
+    let mut before = vec![0.0_f32; high + 2];
+    (before[0], before[high + 1]) = (f32::INFINITY, f32::INFINITY);
     let mut entered = vec![0.0_f32; high];
     let mut up = vec![0.0_f32; high];
+    let mut down = vec![0.0_f32; high];
     let mut marks = vec![0_u8; high * (region.right - region.left)];
     let mut columns = Columns::new(high);
     for x in region.left..region.right {
@@ -110,48 +113,52 @@ pub(crate) fn cheapest(sight: &Sight<'_>, region: Region, outside: &[bool]) -> V
         }
         let column = columns.at(place);
         let marks = &mut marks[(x - region.left) * high..][..high];
-        enter(&before, column, &mut entered, marks, x == region.left);
-        for y in (0..high).rev() {
-            up[y] = entered[y];
-            if y + 1 < high && up[y + 1] + column.upright[y] < up[y] {
-                up[y] = up[y + 1] + column.upright[y];
-                marks[y] |= UP_GOES_ON;
-            }
+        if x == region.left {
+            entered.copy_from_slice(column.on);
+        } else {
+            enter(&before, column, &mut entered, marks);
         }
-        let mut down = f32::INFINITY;
-        for y in 0..high {
-            let on = down + column.upright[y];
-            if on < entered[y] {
-                down = on;
-                marks[y] |= DOWN_GOES_ON;
-            } else {
-                down = entered[y];
-            }
-            before[y] = down;
-            if up[y] < down {
-                before[y] = up[y];
-                marks[y] |= BY_UP;
-            }
+        go_on(column.upright, &entered, [&mut up, &mut down], marks);
+        let both = up.iter().zip(&down).zip(before[1..].iter_mut().zip(marks));
+        for ((&up, &down), (before, mark)) in both {
+            *before = if up < down { up } else { down };
+            *mark |= u8::from(up < down) * BY_UP;
         }
     }
-    back(&before, &marks, region)
+    back(&before[1..=high], &marks, region)
 }
 
-fn enter(before: &[f32], column: Column<'_>, entered: &mut [f32], marks: &mut [u8], first: bool) {
-    let high = before.len();
+/// Enters a column from the one before it.
+fn enter(before: &[f32], column: Column<'_>, entered: &mut [f32], marks: &mut [u8]) {
+    let costs = column.on.iter().zip(column.worth);
+    let out = entered.iter_mut().zip(marks);
+    for ((beside, (&on, &worth)), (entered, mark)) in before.windows(3).zip(costs).zip(out) {
+        let aside = 0.1 * on - worth;
+        let (above, own, below) = (beside[0] + aside, beside[1], beside[2] + aside);
+        let (best, came) = if above < own { (above, 1) } else { (own, 0) };
+        let (best, came) = if below < best { (below, 2) } else { (best, came) };
+        *entered = best + on;
+        *mark = came;
+    }
+}
+
+/// Goes on upright, upward and downward: each waits for its own last step, so both are taken
+/// together.
+fn go_on(upright: &[f32], entered: &[f32], [up, down]: [&mut [f32]; 2], marks: &mut [u8]) {
+    let high = entered.len();
+    let (mut rising, mut falling) = (f32::INFINITY, f32::INFINITY);
     for y in 0..high {
-        let mut best = (before[y], 0);
-        if !first {
-            let aside = 0.1 * column.on[y] - column.worth[y];
-            if y > 0 && before[y - 1] + aside < best.0 {
-                best = (before[y - 1] + aside, 1);
-            }
-            if y + 1 < high && before[y + 1] + aside < best.0 {
-                best = (before[y + 1] + aside, 2);
-            }
-        }
-        entered[y] = best.0 + column.on[y];
-        marks[y] = best.1;
+        let on = falling + upright[y];
+        let goes_on = on < entered[y];
+        falling = if goes_on { on } else { entered[y] };
+        down[y] = falling;
+        marks[y] |= u8::from(goes_on) * DOWN_GOES_ON;
+        let y = high - 1 - y;
+        let on = rising + upright[y];
+        let goes_on = on < entered[y];
+        rising = if goes_on { on } else { entered[y] };
+        up[y] = rising;
+        marks[y] |= u8::from(goes_on) * UP_GOES_ON;
     }
 }
 
@@ -223,8 +230,18 @@ impl Columns {
         let width = sight.ink.width;
         let [first, last] = region.inside;
         self.worth.fill(0.0);
+        self.inked.fill(false);
+        self.on.fill(EMPTY);
+        self.upright.fill(UP_EMPTY);
         for y in region.top..region.bottom {
             let is_inside = (first..=last).contains(&y);
+            let row = y * width + columns.start..y * width + columns.end;
+            let [line, hidden] = [sight.line, &sight.ink.hidden].map(|all| &all[row.clone()]);
+            let ink = sight.ink.ink[row].iter().zip(line.iter().zip(hidden));
+            // Most of a panel is paper.
+            if !ink.fold(false, |any, (&ink, (&line, &hides))| any | (ink > 0.0) | line | hides) {
+                continue;
+            }
             for (place, x) in columns.clone().enumerate() {
                 let (at, n) = (y * width + x, place * self.high + y - region.top);
                 self.inked[n] = sight.inked(at);
