@@ -104,8 +104,8 @@ pub(crate) fn picture(
 fn signs<'a>(feedback: &Feedback<'a>, sites: &Sites<'_>) -> Vec<Sign<'a>> {
     let numbered = (1..).zip(&feedback.marks.rules);
     let sign = |(number, mark): (usize, &'a RuleMark)| {
-        // What earns nothing whatever it is, nobody looks at.
-        if mark.outcome == Outcome::Review && !mark.is_open() {
+        // What earns nothing whatever it is, or does not count, nobody looks at.
+        if mark.uncounted.is_some() || mark.outcome == Outcome::Review && !mark.is_open() {
             return None;
         }
         let rule = feedback.rubric.convention.rule(&mark.id)?;

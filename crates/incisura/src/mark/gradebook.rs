@@ -55,6 +55,7 @@ fn fields(record: &Record, rules: &[&str]) -> Vec<String> {
     fields.push(record.status().map_or("no sheet", Status::text).to_owned());
     for id in rules {
         let rule = record.marks().and_then(|marks| marks.rules.iter().find(|r| r.id == *id));
+        let rule = rule.filter(|rule| rule.uncounted.is_none());
         fields.push(rule.and_then(RuleMark::earned).map(number).unwrap_or_default());
     }
     fields

@@ -144,6 +144,8 @@ pub(crate) struct RuleResult {
     tolerance_mm: f64,
     pub(crate) points: Option<f64>,
     max_points: f64,
+    /// Whether it counts for this student.
+    pub(crate) counts: bool,
     why: String,
     question: Option<String>,
     confidence: f64,
@@ -213,6 +215,7 @@ pub(crate) fn rules(marks: &Marks) -> Vec<RuleResult> {
         tolerance_mm: rounded(rule.tolerance_mm),
         points: rule.earned().map(rounded),
         max_points: rounded(rule.max_points),
+        counts: rule.uncounted.is_none(),
         why: rule.why.clone(),
         question: rule.question.clone().filter(|_| rule.is_open()),
         confidence: rounded(rule.confidence),

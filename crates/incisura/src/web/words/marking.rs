@@ -246,6 +246,7 @@ pub(crate) const NOT_MET: &str = "not met";
 pub(crate) const HALF: &str = "half";
 pub(crate) const TO_SAY: &str = "open";
 pub(crate) const NOT_ASKED: &str = "not asked";
+pub(crate) const NOT_COUNTED: &str = "does not count";
 pub(crate) const BY_YOU: &str = "decided by a person";
 pub(crate) const OVERRULE: &str = "Decide";
 pub(crate) const DECISION: &str = "Decision";

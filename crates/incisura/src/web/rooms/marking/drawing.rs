@@ -218,6 +218,7 @@ impl View<'_> {
         let text = rule.map_or(mark.id.as_str(), |rule| rule.text.as_str());
         let cause = rule.map_or("", |rule| rule.cause.as_str());
         let (sign, word) = match mark.outcome {
+            _ if mark.uncounted.is_some() => ("–", words::NOT_COUNTED),
             Outcome::Met => ("✓", words::MET),
             Outcome::NotMet => ("✗", words::NOT_MET),
             Outcome::Review if mark.is_open() => ("?", words::TO_SAY),
@@ -421,6 +422,7 @@ fn mm(value: f64) -> String {
 
 fn points(mark: &RuleMark) -> String {
     match mark.earned() {
+        _ if mark.uncounted.is_some() => "–".to_owned(),
         Some(points) => words::of_points(points, mark.max_points),
         None => format!("? of {}", words::number(mark.max_points)),
     }
