@@ -74,7 +74,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let seed_of = |number: usize| asked.seed * drawings::MOST + number as u64;
     if let Some(what) = &asked.fit {
         let folder = asked.keep.as_deref().ok_or("--fit needs --keep FOLDER")?;
-        return Ok(fit::fit(what, &printed, &subject, folder)?);
+        return fit::fit(what, &printed, &subject, folder);
     }
     let kept = Kept { folder: asked.keep.as_deref(), again: asked.again };
     let tallies: Mutex<Vec<Option<Tally>>> = Mutex::new(vec![None; asked.count]);

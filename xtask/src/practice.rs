@@ -10,7 +10,7 @@ use crate::target;
 const PACKAGE: &str = "practice-wasm";
 const FILE: &str = "practice_wasm.wasm";
 /// What the program's build reads to find the core.
-const VARIABLE: &str = "INCISURA_PRACTICE_CORE";
+pub(crate) const VARIABLE: &str = "INCISURA_PRACTICE_CORE";
 pub(crate) const BROWSER_TARGET: &str = "wasm32-unknown-unknown";
 /// The distribution's compiler, which has no library for browsers but its source.
 const DEBIAN: [&str; 4] = ["rustc-web", "cargo-web", "rust-web-src", "lld-19"];

@@ -3,7 +3,7 @@
 use std::io::{BufRead as _, BufReader};
 use std::process::{Command, Stdio};
 
-use crate::practice::{self, BROWSER_TARGET, Built};
+use crate::practice::{self, BROWSER_TARGET, Built, VARIABLE};
 use crate::run::{cargo, need, run};
 use crate::{Done, browser, python};
 
@@ -14,15 +14,15 @@ const PORTABLE: [&str; 7] =
 pub(crate) fn test() -> Done {
     step("layout of the code");
     run(cargo().args(["fmt", "--all", "--check"]))?;
-    step("the practice core for browsers");
-    let core = Built::new();
-    step("lints");
-    // The benchmarks bring a solver for comparison that takes minutes to build, so they are left to `cargo xtask bench`.
-    let deny = ["--", "-D", "warnings"];
-    run(core
-        .include(&mut cargo())
-        .args(["clippy", "--workspace", "--exclude", "bench", "--all-targets", "--quiet"])
-        .args(deny))?;
+    step("the practice core for browsers, and lints");
+    // The one ends on a single thread, and the other does not need it.
+    let (core, lints) = std::thread::scope(|scope| {
+        let core = scope.spawn(Built::new);
+        let lints = lints();
+        (core.join(), lints)
+    });
+    lints?;
+    let core = core.map_err(|_| "the practice core's build stopped".to_owned())?;
     step("crates that run in a browser");
     portable()?;
     // Built first, so that what a browser is shown is what the tests then test.
@@ -36,6 +36,13 @@ pub(crate) fn test() -> Done {
     })?;
     step("tests");
     cargo_test(&core)
+}
+
+fn lints() -> Done {
+    // The benchmarks bring a solver for comparison that takes minutes to build, so they are left to
+    // `cargo xtask bench`.
+    let all = ["clippy", "--workspace", "--exclude", "bench", "--all-targets", "--quiet"];
+    run(cargo().args(all).args(["--", "-D", "warnings"]).env_remove(VARIABLE))
 }
 
 fn step(title: &str) {
