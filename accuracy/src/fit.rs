@@ -1,8 +1,8 @@
 //! Fitting what the reading of landmarks goes by to drawings whose truth is known.
 //!
 //! `accuracy --fit lines|bursts|signs --keep FOLDER`, on all drawings, of whatever seeds, that were
-//! read and kept there before. What comes out is told, to be written into `landmarks::Costs::GUIDED` and
-//! `marking`'s weights.
+//! read and kept there before. What comes out is told, to be written into
+//! `landmarks::Costs::GUIDED` and `marking`'s weights.
 
 use std::collections::BTreeMap;
 use std::error::Error;

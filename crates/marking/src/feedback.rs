@@ -137,7 +137,9 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
     // What a person decided, and what other rules make of it, with what it earns.
     let came_to = |mark: &RuleMark| {
         let by_others = withheld(mark, &feedback.marks.rules, feedback.rubric.convention);
-        joined(&[decided(mark), &by_others, &format!("{}.", earned(mark))])
+        let counted = mark.uncounted.is_none();
+        let earned = if counted { format!("{}.", earned(mark)) } else { String::new() };
+        joined(&[decided(mark), &by_others, &earned])
     };
     let not_met = of(&|mark| mark.outcome == Outcome::NotMet, &|mark| {
         let rule = feedback.rubric.convention.rule(&mark.id);

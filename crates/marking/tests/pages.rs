@@ -280,6 +280,7 @@ fn what_a_person_decided_is_told() {
     let pages = feedback_pages(&[feedback(&exam, &done, None)], &head(&exam));
     let said: String = pages.iter().map(Page::said).collect::<Vec<_>>().join(" ");
     assert!(said.contains("It does not count for you."), "{said}");
+    assert!(!said.contains("0 of 0"), "{said}");
     assert!(said.contains("Your instructor decided this. 0 of 1 point."), "{said}");
 }
 
