@@ -52,11 +52,14 @@ those and with drawings of seeds 2 and 4 in view. Those of seed 7 were measured 
         said +=
             &row(sheet.title, &Tally::joined(tallies.iter().filter(|tally| tally.test == test)));
     }
-    said += "\n## Why verdicts were left to a person\n\n| reason | verdicts |\n|---|---|\n";
-    for (reason, count) in &all.review {
-        let _ = writeln!(said, "| {reason} | {count} |");
+    said += "\n## Why verdicts were left to a person\n\n| reason | verdicts | proposal right |\n|---|---|---|\n";
+    for (reason, left) in &all.review {
+        let share = 100.0 * left.right as f64 / left.proposed as f64;
+        let share =
+            if left.proposed > 0 { format!("{share:.0} %") } else { "none made".to_owned() };
+        let _ = writeln!(said, "| {reason} | {} | {share} |", left.count);
     }
-    let verdicts = all.right + all.wrong.len() + all.review.values().sum::<usize>();
+    let verdicts = all.right + all.wrong.len() + all.left();
     let _ = write!(
         said,
         "\nIn truth {} of the {verdicts} verdicts ({:.1} %) lie within {LEAST_BAND_MM} mm of their tolerance. A pencil \
@@ -83,7 +86,7 @@ those and with drawings of seeds 2 and 4 in view. Those of seed 7 were measured 
 
 fn row(name: &str, tally: &Tally) -> String {
     let given = tally.right + tally.wrong.len();
-    let left: usize = tally.review.values().sum();
+    let left = tally.left();
     let percent = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
     format!(
         "| {name} | {} | {} | {:.2} mm | {:.2} mm | {:.1} % | {given} | {:.2} % | {:.1} % | {} | {} |\n",

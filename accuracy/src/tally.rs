@@ -30,12 +30,21 @@ pub(crate) struct Tally {
     /// Points that a wrong verdict took away.
     pub(crate) wrong_zeros: usize,
     /// Verdicts left to a person, by their reason.
-    pub(crate) review: BTreeMap<&'static str, usize>,
+    pub(crate) review: BTreeMap<&'static str, Left>,
     /// Verdicts that in truth lie so near to their tolerance that they are for a person however
     /// well they are read.
     pub(crate) near: usize,
     /// Labels, which are always for a person.
     pub(crate) labels: usize,
+}
+
+/// Verdicts left to a person, those for which one was proposed, and those for which the right one
+/// was.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Left {
+    pub(crate) count: usize,
+    pub(crate) proposed: usize,
+    pub(crate) right: usize,
 }
 
 /// A verdict that is this sure and still left to a person is so near its tolerance.
@@ -111,7 +120,15 @@ impl Tally {
             self.near += usize::from(measured && from_tolerance < LEAST_BAND_MM);
             let right = match rule.outcome {
                 Outcome::Review => {
-                    *self.review.entry(reason(rule)).or_default() += 1;
+                    let left = self.review.entry(reason(rule)).or_default();
+                    left.count += 1;
+                    left.proposed += usize::from(rule.proposal.is_some());
+                    let met = truth.outcome == True::Met;
+                    left.right += usize::from(match rule.proposal {
+                        Some(Outcome::Met) => met,
+                        Some(Outcome::NotMet) => !met,
+                        _ => false,
+                    });
                     continue;
                 }
                 // What a rule measures by was not drawn.
@@ -133,6 +150,11 @@ impl Tally {
         }
     }
 
+    /// Verdicts left to a person.
+    pub(crate) fn left(&self) -> usize {
+        self.review.values().map(|left| left.count).sum()
+    }
+
     /// What was measured on all of `tallies`.
     pub(crate) fn joined<'a>(tallies: impl IntoIterator<Item = &'a Self>) -> Self {
         let mut all = Self::default();
@@ -149,8 +171,11 @@ impl Tally {
             all.right += tally.right;
             all.wrong.extend(tally.wrong.iter().cloned());
             all.wrong_zeros += tally.wrong_zeros;
-            for (reason, count) in &tally.review {
-                *all.review.entry(reason).or_default() += count;
+            for (reason, left) in &tally.review {
+                let sum = all.review.entry(reason).or_default();
+                sum.count += left.count;
+                sum.proposed += left.proposed;
+                sum.right += left.right;
             }
             all.near += tally.near;
             all.labels += tally.labels;
