@@ -3,7 +3,7 @@
 use std::io::{BufRead as _, BufReader};
 use std::process::{Command, Stdio};
 
-use crate::practice::{self, BROWSER_TARGET, Built, VARIABLE};
+use crate::practice::{self, BROWSER_TARGET, Built};
 use crate::run::{cargo, need, run};
 use crate::{Done, browser, python};
 
@@ -42,7 +42,7 @@ fn lints() -> Done {
     // The benchmarks bring a solver for comparison that takes minutes to build, so they are left to
     // `cargo xtask bench`.
     let all = ["clippy", "--workspace", "--exclude", "bench", "--all-targets", "--quiet"];
-    run(cargo().args(all).args(["--", "-D", "warnings"]).env_remove(VARIABLE))
+    run(cargo().args(all).args(["--", "-D", "warnings"]).env_remove(practice::VARIABLE))
 }
 
 fn step(title: &str) {

@@ -52,13 +52,13 @@ pub enum ReferenceMissing {
 }
 
 impl ReferenceMissing {
-    /// That in a sentence; empty where a person is asked.
-    pub fn words(self) -> &'static str {
+    /// That in a sentence; none where a person is asked.
+    pub fn words(self) -> Option<&'static str> {
         match self {
-            Self::Ask => "",
-            Self::NotMet => "What is measured by something that was not drawn is not met.",
+            Self::Ask => None,
+            Self::NotMet => Some("What is measured by something that was not drawn is not met."),
             Self::DoesNotCount => {
-                "What is measured by something that was not drawn does not count."
+                Some("What is measured by something that was not drawn does not count.")
             }
         }
     }

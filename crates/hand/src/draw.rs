@@ -245,9 +245,10 @@ impl Hand<'_> {
         let ends = self.student.habits.ends_mm / STEP_MM;
         let cut = [chance.share(), chance.share()].map(|share| (share * ends) as usize);
         let way = &way[cut[0]..way.len() - cut[1]];
-        let named = |index: &usize| way[*index].knot.filter(|&k| intent.knots[k].name.is_some());
+        let named =
+            |index: usize| way[index].knot.filter(|&knot| intent.knots[knot].name.is_some());
         let places: Vec<(usize, usize)> = (0..way.len())
-            .filter_map(|index| Some((path::place_of(way, index), named(&index)?)))
+            .filter_map(|index| named(index).map(|knot| (path::place_of(way, index), knot)))
             .collect();
         for (n, &(place, knot)) in places.iter().enumerate() {
             let before = n.checked_sub(1).map_or(0, |before| places[before].0);

@@ -169,8 +169,7 @@ fn tied(convention: &Convention) -> Vec<String> {
     });
     let rules = convention.rules.iter().filter(|rule| !rule.depends_on.is_empty());
     let needs = rules.map(|rule| format!("{} depends on {}.", rule.id, rule.depends_on.join(", ")));
-    let missing = convention.reference_missing.words();
-    let missing = Some(missing.to_owned()).filter(|words| !words.is_empty());
+    let missing = convention.reference_missing.words().map(str::to_owned);
     caps.chain(needs).chain(missing).collect()
 }
 

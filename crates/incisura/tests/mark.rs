@@ -289,6 +289,20 @@ fn decisions_are_taken_in_and_kept() {
     assert_eq!(results(&output)["pages"], pages);
     let said = refused(&["mark", "x.toml", "-o", "y", "--accept"]);
     assert!(said.contains("x.toml"), "{said}");
+    // What does not count has no points in the gradebook, rather than none of none.
+    let waived = table(&review)[0].clone();
+    decide("waive", "the bell rang");
+    mark(&folder, &output, &run);
+    let results = results(&output);
+    let drawings = results["drawings"].as_array().unwrap().iter();
+    let sheet: u64 = waived["sheet"].parse().unwrap();
+    let mut own = drawings.filter(|one| one["sheet"] == sheet);
+    let rules = own.next().unwrap()["rules"].as_array().unwrap();
+    let one = rules.iter().find(|one| one["id"] == waived["rule"].as_str()).unwrap();
+    assert_eq!((&one["counts"], &one["max_points"]), (&false.into(), &0.0.into()));
+    let grades = table(&output.join("gradebook.csv"));
+    let row = grades.iter().find(|row| row["sheet"] == waived["sheet"]).unwrap();
+    assert_eq!(row[&waived["rule"]], "");
 }
 
 #[test]

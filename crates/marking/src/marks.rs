@@ -518,7 +518,7 @@ impl Marker<'_> {
     }
 
     /// What is missing beside what a rule places on the same trace, which may be the one that was
-    /// taken for it. (In 1,800 invented drawings that was so in 5 of 44.)
+    /// taken for it. (In 1,800 invented drawings that was so in 4 of 44.)
     fn taken_for(&self, rule: &Rule) -> Option<String> {
         let (Says::Timing { point, .. } | Says::Height { point, .. }) = &rule.says else {
             return None;

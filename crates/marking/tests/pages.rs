@@ -277,10 +277,18 @@ fn what_a_person_decided_is_told() {
     let mut done = exam.draw(0, &Hand::default());
     done.marks.decide("label_s1", &Ruling::NotMet);
     done.marks.decide("label_s2", &Ruling::Waived);
+    let number = |id: &str| 1 + done.marks.rules.iter().position(|rule| rule.id == id).unwrap();
+    let [met, waived] = ["s1_on_r", "notch_with_s2"].map(number);
+    done.marks.decide("notch_with_s2", &Ruling::Waived);
     let pages = feedback_pages(&[feedback(&exam, &done, None)], &head(&exam));
     let said: String = pages.iter().map(Page::said).collect::<Vec<_>>().join(" ");
     assert!(said.contains("It does not count for you."), "{said}");
     assert!(!said.contains("0 of 0"), "{said}");
+    // The picture has no tick for what does not count.
+    let (_, ticked) = said.split_once("with the numbers of the rules. Met: ").unwrap();
+    let (ticked, _) = ticked.split_once(". Not met").unwrap();
+    let ticked: Vec<usize> = ticked.split(", ").map(|number| number.parse().unwrap()).collect();
+    assert!(ticked.contains(&met) && !ticked.contains(&waived), "{ticked:?}");
     assert!(said.contains("Your instructor decided this. 0 of 1 point."), "{said}");
 }
 

@@ -31,7 +31,7 @@ pub(crate) fn pages(test: &Test, title: &str, settings: &str, verdicts: &[Verdic
              changed them.",
         ),
     ]);
-    let missing = test.convention.reference_missing.words();
+    let missing = test.convention.reference_missing.words().unwrap_or_default();
     let notes = [&together(&test.convention, &rules), missing];
     let notes: Vec<&str> = notes.into_iter().filter(|note| !note.is_empty()).collect();
     if !notes.is_empty() {

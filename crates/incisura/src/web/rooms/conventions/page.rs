@@ -147,8 +147,7 @@ pub(super) fn read(desk: &Desk, shipped: Shipped, against: &str) -> Markup {
                 section #rules tabindex="-1" aria-label=(words::RULES) {
                     p.prose { (convention.about) }
                     p.prose { b { (words::SIMPLIFIES) ": " } (convention.simplifies) }
-                    @let missing = convention.reference_missing.words();
-                    @if !missing.is_empty() { p.prose { (missing) } }
+                    @if let Some(missing) = convention.reference_missing.words() { p.prose { (missing) } }
                     ol.rules.reading {
                         @for (index, rule) in convention.rules.iter().enumerate() {
                             li.card id={ "rules-" (index) } tabindex="-1" {
