@@ -479,13 +479,19 @@ fn crossing(a: Line, b: Line) -> Option<[f64; 2]> {
 /// Corners at full resolution, and the width of the edges; `off` is how many pixels the given
 /// corners may be off. Corners are clockwise.
 fn refined(grey: &Picture, quad: [[f64; 2]; 4], off: f64) -> Option<([[f64; 2]; 4], f64)> {
+    /// Profiles across each side, and as many as say about where it is.
+    const PROFILES: usize = 40;
+    const FEW: usize = 16;
     let mut corners = quad;
     let mut width = 0.0;
-    for reach in [2.0 * off + 1.0, off + 1.0, off + 1.0] {
+    // The last time counts.
+    let rounds = [(2.0 * off + 1.0, FEW), (off + 1.0, FEW), (off + 1.0, PROFILES)];
+    for (reach, profiles) in rounds {
         let mut lines = Vec::with_capacity(4);
         let mut widths = Vec::with_capacity(4);
         for side in 0..4 {
-            let (line, wide) = edge(grey, corners[side], corners[(side + 1) % 4], reach)?;
+            let ends = [corners[side], corners[(side + 1) % 4]];
+            let (line, wide) = edge(grey, ends, reach, profiles)?;
             lines.push(line);
             widths.push(wide);
         }
@@ -500,10 +506,10 @@ fn refined(grey: &Picture, quad: [[f64; 2]; 4], off: f64) -> Option<([[f64; 2]; 
 }
 
 /// The line along the outline's side from `a` to `b`, the black being to the right of it (as
-/// seen with y down: inside of a clockwise outline), and the edge's width in pixels.
-fn edge(grey: &Picture, a: [f64; 2], b: [f64; 2], reach: f64) -> Option<(Line, f64)> {
-    /// Profiles across the side, leaving out its ends, which the other sides round off.
-    const PROFILES: usize = 40;
+/// seen with y down: inside of a clockwise outline), and the edge's width in pixels; by so many
+/// profiles across it.
+fn edge(grey: &Picture, [a, b]: [[f64; 2]; 2], reach: f64, profiles: usize) -> Option<(Line, f64)> {
+    /// Left out at its ends, which the other sides round off.
     const ENDS: f64 = 0.1;
     let side = distance(a, b);
     let module = side / MODULES as f64;
@@ -515,7 +521,7 @@ fn edge(grey: &Picture, a: [f64; 2], b: [f64; 2], reach: f64) -> Option<(Line, f
     let step = 0.25_f64.max(module / 40.0);
     let count = ((outer + inner) / step).ceil() as usize + 1;
     let share =
-        |profile: usize| ENDS + (1.0 - 2.0 * ENDS) * (profile as f64 + 0.5) / PROFILES as f64;
+        |profile: usize| ENDS + (1.0 - 2.0 * ENDS) * (profile as f64 + 0.5) / profiles as f64;
     let at = |profile: usize, depth: f64| {
         let share = share(profile);
         [
@@ -524,13 +530,13 @@ fn edge(grey: &Picture, a: [f64; 2], b: [f64; 2], reach: f64) -> Option<(Line, f
         ]
     };
     let depth = |index: f64| index * step - outer;
-    let steps: Vec<(usize, Step)> = (0..PROFILES)
+    let steps: Vec<(usize, Step)> = (0..profiles)
         .filter_map(|profile| {
             let level = |index: usize| grey.at(at(profile, depth(index as f64)));
             Some((profile, Step::of((0..count).map(level).collect())?))
         })
         .collect();
-    if steps.len() < PROFILES / 2 {
+    if steps.len() < profiles / 2 {
         return None;
     }
     // One white and one black for the whole side: those of single profiles are noise.
@@ -542,7 +548,7 @@ fn edge(grey: &Picture, a: [f64; 2], b: [f64; 2], reach: f64) -> Option<(Line, f
         .iter()
         .filter_map(|(profile, one)| Some(at(*profile, depth(one.passes(level(0.5))?))))
         .collect();
-    if points.len() < PROFILES / 2 {
+    if points.len() < profiles / 2 {
         return None;
     }
     let widths: Vec<f64> = steps

@@ -89,16 +89,20 @@ fn share(at: usize, side: usize) -> f32 {
 
 /// The paper's lightness in each tile: the high quantile of what is around it.
 fn papers(counts: &[[u32; 64]], columns: usize, rows: usize) -> Vec<f32> {
+    let around = |at: usize, size: usize| at.saturating_sub(AROUND)..(at + AROUND + 1).min(size);
+    let add = |sums: &mut [u32; 64], other: &[u32; 64]| {
+        sums.iter_mut().zip(other).for_each(|(sum, count)| *sum += count);
+    };
     let mut papers = Vec::with_capacity(counts.len());
     for row in 0..rows {
+        let mut upright = vec![[0_u32; 64]; columns];
+        for y in around(row, rows) {
+            let tiles = &counts[y * columns..(y + 1) * columns];
+            upright.iter_mut().zip(tiles).for_each(|(sums, tile)| add(sums, tile));
+        }
         for column in 0..columns {
             let mut sums = [0_u32; 64];
-            for y in row.saturating_sub(AROUND)..(row + AROUND + 1).min(rows) {
-                for x in column.saturating_sub(AROUND)..(column + AROUND + 1).min(columns) {
-                    let tile = &counts[y * columns + x];
-                    sums.iter_mut().zip(tile).for_each(|(sum, count)| *sum += count);
-                }
-            }
+            upright[around(column, columns)].iter().for_each(|other| add(&mut sums, other));
             papers.push(quantile(&sums).max(DARKEST));
         }
     }

@@ -1,6 +1,7 @@
 //! Taking a page's pixels from its picture.
 
 use std::borrow::Cow;
+use std::ops::Range;
 
 use super::PageMap;
 use crate::Picture;
@@ -8,12 +9,17 @@ use crate::Picture;
 /// Pixels between places that are mapped exactly, along both sides. Between them, perspective and
 /// bend are straight to a few hundredths of a pixel.
 const STEP: usize = 16;
+/// So many of these on a straight way, to so many parts of a pixel, are gone along at a time.
+const NODES: usize = 4;
+const STRAYS: i64 = ONE / 64;
 /// Bits of a place's fraction of a pixel, and the farthest place that is handled in 32 bits.
 const FRACTION: u32 = 14;
 const ONE: i64 = 1 << FRACTION;
 const FARTHEST: i64 = 1 << 30;
-/// Pixels of the picture side by side that 16 places in a row may lie between.
-const SPAN: usize = 64;
+/// Pixels of the picture side by side between which all places may lie that are gone along at a time.
+const SPAN: usize = 256;
+/// So many are mixed together.
+const TOGETHER: usize = 8;
 
 /// A place in a picture, or a way, in parts of a pixel: whole ones are the pixels' centres.
 type Fixed = [i64; 2];
@@ -69,92 +75,135 @@ impl<'a> Source<'a> {
     /// Lightness times 256 at `to.len()` places in a row: the first at `from`, in pixels of the
     /// original, the others each a `step` farther.
     pub(super) fn line(&self, from: [f64; 2], step: [f64; 2], to: &mut [u16]) {
-        let end = |n: usize| [0, 1].map(|axis| from[axis] + (n * STEP) as f64 * step[axis]);
-        for (n, to) in to.chunks_mut(STEP).enumerate() {
+        const LONG: usize = NODES * STEP;
+        let mut mixed = Mixed::new();
+        let end = |n: usize| [0, 1].map(|axis| from[axis] + (n * LONG) as f64 * step[axis]);
+        for (n, to) in to.chunks_mut(LONG).enumerate() {
             let [from, next] = [end(n), end(n + 1)].map(|at| self.fixed(at));
             let along = [0, 1].map(|axis| next[axis] - from[axis]);
-            let step = along.map(|one| one / STEP as i64);
-            self.part(from, step, slope(along), to);
+            let step = along.map(|one| one / LONG as i64);
+            self.part(from, step, slope(along), &mut mixed, to);
         }
     }
 
-    /// As [`Self::line`], of at most 16 places, which lie on a way of this slope.
-    fn part(&self, from: Fixed, step: Fixed, slope: Option<i16>, to: &mut [u16]) {
+    /// As [`Self::line`], of at most 64 places, which lie on a way of this slope.
+    fn part(
+        &self,
+        from: Fixed,
+        step: Fixed,
+        slope: Option<i16>,
+        mixed: &mut Mixed,
+        to: &mut [u16],
+    ) {
         let last = to.len().saturating_sub(1) as i64;
         let end = [0, 1].map(|axis| from[axis] + last * step[axis]);
-        let size = [self.picture.width, self.picture.height];
-        let inside = (0..2).all(|axis| {
-            let most = ((size[axis] as i64 - 1) * ONE).min(FARTHEST) - ONE / 2;
-            from[axis].min(end[axis]) >= ONE / 2 && from[axis].max(end[axis]) <= most
-        });
+        // Just before the last pixel's centre, so that there is always one after a place.
+        let most = [self.picture.width, self.picture.height]
+            .map(|size| ((size as i64 - 1) * ONE - 1).clamp(0, FARTHEST));
+        let inside = (0..2)
+            .all(|axis| from[axis].min(end[axis]) >= 0 && from[axis].max(end[axis]) <= most[axis]);
         if !inside {
             for (n, to) in to.iter_mut().enumerate() {
-                let at = |axis: usize| (from[axis] + n as i64 * step[axis]) as f64 / ONE as f64;
-                *to = (256.0 * self.picture.at([0, 1].map(|axis| at(axis) + 0.5))) as u16;
+                let at = |axis: usize| from[axis] + n as i64 * step[axis];
+                let [x, y] = [0, 1].map(|axis| at(axis).clamp(0, most[axis]) as i32);
+                *to = self.pixel(x, y);
             }
             return;
         }
         let [from, step] = [from, step].map(|at| at.map(|at| at as i32));
-        let level = slope.filter(|_| to.len() > STEP / 4);
-        if !level.is_some_and(|slope| self.level_part(from, step[0], slope, to)) {
-            self.steep_part(from, step, to);
+        if !slope.is_some_and(|slope| self.level_part(from, step[0], slope, mixed, to)) {
+            let [mut x, mut y] = from;
+            for to in to {
+                *to = self.pixel(x, y);
+                x += step[0];
+                y += step[1];
+            }
         }
     }
 
     /// Places that lie on a way of little slope: between rows first, column by column, then along
-    /// the row that this makes. Whether that could be done: not where they are too near to the
-    /// picture's last row or pass more than two rows.
-    fn level_part(&self, from: [i32; 2], dx: i32, slope: i16, to: &mut [u16]) -> bool {
+    /// the row that this makes. Whether that could be done, and is worth it: not where they are too
+    /// near to the picture's last row or far apart.
+    fn level_part(
+        &self,
+        from: [i32; 2],
+        dx: i32,
+        slope: i16,
+        mixed: &mut Mixed,
+        to: &mut [u16],
+    ) -> bool {
         let (first, last) = (from[0], from[0] + (to.len() as i32 - 1) * dx);
         let left = first.min(last) >> FRACTION;
-        let columns = (first.max(last) >> FRACTION) - left + 2;
+        let columns = ((first.max(last) >> FRACTION) - left + 2) as usize;
         // Where the way is at the first of the columns, and at the last.
         let back = i64::from((left << FRACTION) - first) * i64::from(slope);
         let start = from[1] + (back >> FRACTION) as i32;
-        let end = start + (columns - 1) * i32::from(slope);
-        let row = start.min(end) >> FRACTION;
-        if columns as usize > SPAN || row < 0 || start.max(end) >> FRACTION > row + 1 {
+        let slope = i32::from(slope);
+        let end = start + (columns as i32 - 1) * slope;
+        let (top, bottom) = (start.min(end) >> FRACTION, start.max(end) >> FRACTION);
+        let width = self.picture.width;
+        let lowest = (bottom as usize + 1) * width + left as usize + columns + TOGETHER;
+        let far = columns > SPAN || columns > 4 * to.len();
+        if far || top < 0 || lowest > self.picture.level.len() {
             return false;
         }
-        let width = self.picture.width;
-        let first_pixel = row as usize * width + left as usize;
-        let Some(level) = self.picture.level.get(first_pixel..first_pixel + 2 * width + SPAN)
-        else {
-            return false;
-        };
-        let between = if start.max(end) >> FRACTION == row { between_two } else { between_three };
-        let mut mixed = [0_u16; SPAN + 1];
-        let columns = (columns as usize).next_multiple_of(8);
-        let below = (start - (row << FRACTION)) as u16;
-        between(level, width, [below, slope as u16], &mut mixed[..columns]);
-        let (mut before, mut after) = ([0_u16; STEP], [0_u16; STEP]);
+        let Mixed { columns: mixed, before, after } = mixed;
+        let mut column = 0;
+        while column < columns {
+            let at = start + column as i32 * slope;
+            let (row, below) = (at >> FRACTION, at & (ONE as i32 - 1));
+            // As far as the way is between these two rows.
+            let count = match slope {
+                0 => columns,
+                1.. => ((ONE as i32 - below + slope - 1) / slope) as usize,
+                _ => (below / -slope + 1) as usize,
+            };
+            let next = (column + count).min(columns);
+            let level = &self.picture.level[row as usize * width + left as usize + column..];
+            let most = (next - column).next_multiple_of(TOGETHER);
+            let mixed = &mut mixed[column..][..most];
+            between_two(level, width, [below as u16, slope as u16], mixed);
+            column = next;
+        }
         let mut at = first - (left << FRACTION);
-        for (before, after) in before.iter_mut().zip(&mut after).take(to.len()) {
+        for (before, after) in before.iter_mut().zip(after.iter_mut()).take(to.len()) {
             let column = (at >> FRACTION) as usize % SPAN;
             (*before, *after) = (mixed[column], mixed[column + 1]);
             at += dx;
         }
-        along_row(&before, &after, [first as u16, dx as u16], to);
+        along_row(before, after, [first as u16, dx as u16], to);
         true
     }
 
-    /// Places on any way: four pixels for each.
-    fn steep_part(&self, from: [i32; 2], [dx, dy]: [i32; 2], to: &mut [u16]) {
-        let [mut x, mut y] = from;
-        let (width, level) = (self.picture.width, &self.picture.level[..]);
-        for to in to {
-            let first = (y >> FRACTION) as usize * width + (x >> FRACTION) as usize;
-            // One check of bounds for all four.
-            let four = &level[first..][..width + 2];
-            let [across, down] = [x, y].map(|at| (at >> (FRACTION - 8) & 255) as u16);
-            let mix =
-                |left: u8, right: u8| u16::from(left) * (256 - across) + u16::from(right) * across;
-            let (upper, lower) = (mix(four[0], four[1]), mix(four[width], four[width + 1]));
-            // Together 65,535 at most.
-            *to = part_of(upper, u16::MAX - (down << 8)) + part_of(lower, down << 8);
-            x += dx;
-            y += dy;
-        }
+    /// What is at a place between four pixels.
+    #[inline]
+    fn pixel(&self, x: i32, y: i32) -> u16 {
+        let width = self.picture.width;
+        let first = (y >> FRACTION) as usize * width + (x >> FRACTION) as usize;
+        // One check of bounds for all four, which only a picture one pixel wide or high fails.
+        let Some(four) = self.picture.level.get(first..first + width + 2) else { return u16::MAX };
+        let [across, down] = [x, y].map(|at| (at >> (FRACTION - 8) & 255) as u16);
+        let mix =
+            |left: u8, right: u8| u16::from(left) * (256 - across) + u16::from(right) * across;
+        let (upper, lower) = (mix(four[0], four[1]), mix(four[width], four[width + 1]));
+        // Together 65,535 at most.
+        part_of(upper, u16::MAX - (down << 8)) + part_of(lower, down << 8)
+    }
+}
+
+/// Room for what is made on the way to a part of a row.
+struct Mixed {
+    /// Between rows, column by column.
+    columns: [u16; SPAN + TOGETHER],
+    /// The columns before each place and after it.
+    before: [u16; NODES * STEP],
+    after: [u16; NODES * STEP],
+}
+
+impl Mixed {
+    fn new() -> Self {
+        let beside = [0; NODES * STEP];
+        Self { columns: [0; SPAN + TOGETHER], before: beside, after: beside }
     }
 }
 
@@ -192,21 +241,6 @@ fn between_two(level: &[u8], width: usize, [below, slope]: [u16; 2], to: &mut [u
     }
 }
 
-/// As [`between_two`], between the first three rows.
-#[inline(never)]
-fn between_three(level: &[u8], width: usize, [below, slope]: [u16; 2], to: &mut [u16]) {
-    let [upper, middle, lower] = [0, 1, 2].map(|row| &level[row * width..][..to.len()]);
-    let numbers = &NUMBERS[..to.len()];
-    let levels = upper.iter().zip(middle).zip(lower).zip(numbers);
-    for (to, (((&upper, &middle), &lower), &n)) in to.iter_mut().zip(levels) {
-        let below = below.wrapping_add(slope.wrapping_mul(n)) >> (FRACTION - 8);
-        let (above, beyond) = (256_u16.saturating_sub(below), below.saturating_sub(256));
-        let between = 256_u16.wrapping_sub(above).wrapping_sub(beyond);
-        let mix = |level: u8, share: u16| u16::from(level).wrapping_mul(share);
-        *to = mix(upper, above).wrapping_add(mix(middle, between)).wrapping_add(mix(lower, beyond));
-    }
-}
-
 /// The levels between columns and those after them, at places of which the first is at `across`,
 /// and each other a `step` farther, in parts of a pixel.
 #[inline(never)]
@@ -229,11 +263,12 @@ pub(super) fn rows(
 ) {
     const PARTS: u32 = STEP.ilog2();
     let mut line = vec![0_u16; frame.width.div_ceil(every)];
+    let mut mixed = Mixed::new();
     let mut above = source.places(map, frame, 0);
     let way = |from: Fixed, to: Fixed| [0, 1].map(|axis| to[axis] - from[axis]);
     for band in 0..frame.height.div_ceil(STEP) {
         let below = source.places(map, frame, (band + 1) * STEP);
-        let slopes: Vec<_> = above.windows(2).map(|two| slope(way(two[0], two[1]))).collect();
+        let parts = parts([&above, &below]);
         for y in (band * STEP..((band + 1) * STEP).min(frame.height)).step_by(every) {
             let share = (y % STEP) as i64;
             let place = |at: usize| {
@@ -241,14 +276,45 @@ pub(super) fn rows(
                 [0, 1].map(|axis| above[at][axis] + ((share * down[axis]) >> PARTS))
             };
             let mut from = place(0);
-            for (column, part) in line.chunks_mut(STEP / every).enumerate() {
-                let to = place(column + 1);
-                let step = way(from, to).map(|one| (one * every as i64) >> PARTS);
-                source.part(from, step, slopes[column], part);
-                from = to;
+            let mut rest = &mut line[..];
+            for nodes in &parts {
+                let to = place(nodes.end);
+                let pixels = nodes.len() * STEP / every;
+                let (part, others) = rest.split_at_mut(pixels.min(rest.len()));
+                let step = way(from, to).map(|one| one / pixels as i64);
+                let slope = slope(way(above[nodes.start], above[nodes.end]));
+                source.part(from, step, slope, &mut mixed, part);
+                (from, rest) = (to, others);
             }
             row(y, &line);
         }
         above = below;
     }
+}
+
+/// The parts of a band of rows, given by its places above and below, that are straight: from which
+/// place to which.
+fn parts(rows: [&[Fixed]; 2]) -> Vec<Range<usize>> {
+    let straight = |nodes: &[Fixed]| {
+        let last = nodes.len() - 1;
+        let (from, to) = (nodes[0], nodes[last]);
+        nodes.iter().enumerate().all(|(n, node)| {
+            let off = |axis: usize| {
+                let on = from[axis] * (last - n) as i64 + to[axis] * n as i64;
+                (last as i64 * node[axis] - on).abs() <= last as i64 * STRAYS
+            };
+            off(0) && off(1)
+        })
+    };
+    let last = rows[0].len() - 1;
+    let mut parts = Vec::new();
+    for from in (0..last).step_by(NODES) {
+        let to = (from + NODES).min(last);
+        if rows.iter().all(|row| straight(&row[from..=to])) {
+            parts.push(from..to);
+        } else {
+            parts.extend((from..to).map(|one| one..one + 1));
+        }
+    }
+    parts
 }

@@ -9,22 +9,34 @@ use crate::memory;
 const HIDES: f32 = 0.035;
 /// Rows that are worked on together, so that they stay at hand.
 const STRIP: usize = 64;
+/// Pixels of a row that are looked at together.
+const TOGETHER: usize = 16;
 
 /// Ink that is darker than print alone.
 pub(super) struct Over {
     pub(super) ink: Plane,
     /// Where there is print.
     pub(super) hidden: Vec<bool>,
+    /// Which blocks of so many pixels' side have ink (1), or are beside such.
+    side: usize,
+    near: Plane,
 }
 
 /// The ink on a page that is darker than the most that the print alone can have put there, by
-/// `least`.
-pub(super) fn over(seen: &Plane, printed: &Plane, noise: f32, least: f32) -> Over {
-    let [grey, dark] = gains(seen, printed, [(0.05..0.22, 0.0), (0.30..1.01, 0.6)]);
+/// `least`; strokes are carried on over print by `side` pixels at most.
+pub(super) fn over(
+    seen: &Plane,
+    printed: &Plane,
+    gains: &Gains,
+    [noise, least]: [f32; 2],
+    side: usize,
+) -> Over {
+    let [grey, dark] = gains.factors();
     let (width, height) = (printed.width, printed.height);
     let mut ink = Plane { width, height, data: memory::room(width * height) };
     let mut hidden = Vec::with_capacity(width * height);
     let mut most = vec![0.0; width];
+    let mut near = Near::new([width, height], side);
     for top in (0..height).step_by(STRIP) {
         // Two rows more on both sides, since what is beside counts twice.
         let (from, to) = (top.saturating_sub(2), (top + STRIP + 2).min(height));
@@ -43,31 +55,93 @@ pub(super) fn over(seen: &Plane, printed: &Plane, noise: f32, least: f32) -> Ove
             hidden.extend(most.iter().map(|&most| most > least));
             let over = |(&seen, &most): (&f32, &f32)| if seen > most { seen } else { 0.0 };
             ink.data.extend(seen.row(y).iter().zip(&most).map(over));
+            near.add(&ink.data[y * width..], y);
         }
     }
-    Over { ink, hidden }
+    Over { ink, hidden, side, near: near.blocks.spread() }
 }
 
-/// How dark print came out that has ink in each of some ranges, as a factor (`least` at least): the
-/// copier's contrast. Student's ink over it makes it darker, so the middle of what is seen is taken.
-fn gains<const N: usize>(seen: &Plane, printed: &Plane, inks: [(Range<f32>, f32); N]) -> [f32; N] {
-    let mut counts = [[0_u32; 128]; N];
-    for y in (1..printed.height - 1).step_by(2) {
-        let (above, row, below) = (printed.row(y - 1), printed.row(y), printed.row(y + 1));
-        for x in 1..printed.width - 1 {
-            let ink = row[x];
-            let Some(which) = inks.iter().position(|(range, _)| range.contains(&ink)) else {
-                continue;
-            };
-            if (ink >= row[x - 1] && ink >= row[x + 1]) || (ink >= above[x] && ink >= below[x]) {
-                let factor = seen.data[y * seen.width + x] / ink;
-                counts[which][((factor * 32.0).max(0.0) as usize).min(127)] += 1;
+/// Which blocks of a plane have ink.
+struct Near {
+    side: usize,
+    blocks: Plane,
+    /// The most ink in each column of the row of blocks in work.
+    most: Vec<f32>,
+    height: usize,
+}
+
+impl Near {
+    fn new([width, height]: [usize; 2], side: usize) -> Self {
+        // Two columns at least, so that each is beside another.
+        let blocks = Plane::new(width.div_ceil(side).max(2), height.div_ceil(side).max(2));
+        Self { side, blocks, most: vec![0.0; width], height }
+    }
+
+    /// Takes in a row of the plane; they come from top to bottom.
+    fn add(&mut self, row: &[f32], y: usize) {
+        for (most, &ink) in self.most.iter_mut().zip(row) {
+            *most = if ink > *most { ink } else { *most };
+        }
+        if (y + 1).is_multiple_of(self.side) || y + 1 == self.height {
+            let blocks = &mut self.blocks.data[y / self.side * self.blocks.width..];
+            for (block, most) in blocks.iter_mut().zip(self.most.chunks(self.side)) {
+                *block = f32::from(u8::from(most.iter().any(|&most| most > 0.0)));
+            }
+            self.most.fill(0.0);
+        }
+    }
+}
+
+/// How dark print came out, as a factor: the copier's contrast. Student's ink over it makes it
+/// darker, so the middle of what is seen is taken.
+pub(super) struct Gains {
+    /// How often each factor is, in 32nds, where print is grey, and where it is dark.
+    counts: [[u32; 128]; 2],
+}
+
+impl Gains {
+    /// How much ink grey and dark print have.
+    const INKS: [Range<f32>; 2] = [0.05..0.22, 0.30..1.01];
+    /// The least factors.
+    const LEAST: [f32; 2] = [0.0, 0.6];
+
+    pub(super) fn new() -> Self {
+        Self { counts: [[0; 128]; 2] }
+    }
+
+    /// Takes in some rows, by every second one.
+    pub(super) fn count(&mut self, seen: &Plane, printed: &Plane, rows: Range<usize>) {
+        let rows = rows.start.max(1)..rows.end.min(printed.height - 1);
+        for y in rows.filter(|y| y % 2 == 1) {
+            let (above, row, below) = (printed.row(y - 1), printed.row(y), printed.row(y + 1));
+            let columns = (1..printed.width - 1).step_by(TOGETHER).flat_map(|from| {
+                let all = from..(from + TOGETHER).min(printed.width - 1);
+                // Most of a page is not printed on: many pixels are looked at together.
+                let inked = |any: bool, ink: &f32| any | (*ink >= Self::INKS[0].start);
+                if row[all.clone()].iter().fold(false, inked) { all } else { 0..0 }
+            });
+            for x in columns {
+                let ink = row[x];
+                let Some(which) = Self::INKS.iter().position(|range| range.contains(&ink)) else {
+                    continue;
+                };
+                if (ink >= row[x - 1] && ink >= row[x + 1]) || (ink >= above[x] && ink >= below[x])
+                {
+                    let factor = seen.data[y * seen.width + x] / ink;
+                    let step = ((factor * 32.0).max(0.0) as usize).min(127);
+                    self.counts[which][step] += 1;
+                }
             }
         }
     }
-    std::array::from_fn(|which| {
-        middle(&counts[which]).map_or(1.0, |at| at.clamp(inks[which].1, 3.0))
-    })
+
+    /// The factors of grey and of dark print.
+    fn factors(&self) -> [f32; 2] {
+        let factor = |which: usize| {
+            middle(&self.counts[which]).map_or(1.0, |at| at.clamp(Self::LEAST[which], 3.0))
+        };
+        [factor(0), factor(1)]
+    }
 }
 
 /// The factor that a little more than half of the counted ones, in 32nds, are no greater than.
@@ -84,35 +158,20 @@ fn middle(counts: &[u32; 128]) -> Option<f32> {
     Some(at.unwrap_or(32) as f32 / 32.0)
 }
 
-/// Which blocks of a plane, `side` pixels wide and high, have ink (1), or are beside such.
-fn near(ink: &Plane, side: usize) -> Plane {
-    let (columns, rows) = (ink.width.div_ceil(side), ink.height.div_ceil(side));
-    let mut any = Plane::new(columns.max(2), rows);
-    for (y, row) in ink.data.chunks(ink.width).enumerate() {
-        let blocks = &mut any.data[y / side * any.width..];
-        for (any, block) in blocks.iter_mut().zip(row.chunks(side)) {
-            if block.iter().fold(false, |any, &ink| any | (ink > 0.0)) {
-                *any = 1.0;
-            }
-        }
-    }
-    any.spread()
-}
-
 /// Carries strokes on over printed lines, from ink on one side to ink on the other.
-pub(super) fn bridge(ink: &mut Plane, seen: &Plane, hidden: &[bool], least: f32, reach: usize) {
-    if reach == 0 {
-        return;
-    }
+pub(super) fn bridge(over: &mut Over, seen: &Plane, least: f32) {
     const WAYS: [[isize; 2]; 4] = [[1, 0], [0, 1], [1, 1], [1, -1]];
+    let Over { ink, hidden, side: reach, near } = over;
+    let reach = *reach;
     let (width, height) = (ink.width, ink.height);
     let mut found = Vec::new();
-    let near = near(ink, reach);
     for y in reach..height.saturating_sub(reach) {
-        let blocks = near.row(y / reach).iter().enumerate().filter(|(_, near)| **near > 0.0);
-        let columns = blocks.flat_map(|(block, _)| block * reach..(block + 1) * reach);
-        for x in columns.filter(|x| (reach..width.saturating_sub(reach)).contains(x)) {
-            let at = y * width + x;
+        let blocks = near.row(y / reach).iter().enumerate().skip(1);
+        let columns = blocks.filter(|(_, near)| **near > 0.0).flat_map(|(block, _)| {
+            let from = block * reach;
+            from..(from + reach).min(width.saturating_sub(reach)).max(from)
+        });
+        for at in columns.map(|x| y * width + x) {
             if !hidden[at] || ink.data[at] > 0.0 || seen.data[at] <= least {
                 continue;
             }

@@ -1,5 +1,7 @@
 //! Paper: its noise, shadows and smudges, and specks on it.
 
+use std::ops::Range;
+
 use super::plane::Plane;
 use crate::trace::parts::Runs;
 
@@ -13,32 +15,45 @@ const STEPS: usize = 64;
 const LEAST_AREA: f64 = 0.12;
 
 /// Takes shadows and smudges off `seen`: what is wide, soft and of low contrast. Returns the
-/// standard deviation of the paper that is left.
-pub(super) fn evened(seen: &mut Plane, printed: &Plane, px_per_mm: f64) -> f32 {
+/// standard deviation of the paper that is left; `counted` is told of all rows, as soon as they are
+/// done and still at hand.
+pub(super) fn evened(
+    seen: &mut Plane,
+    printed: &Plane,
+    px_per_mm: f64,
+    mut counted: impl FnMut(&Plane, Range<usize>),
+) -> f32 {
     let side = (PIECE_MM * px_per_mm) as usize;
     let (columns, rows) = (seen.width.div_ceil(side), seen.height.div_ceil(side));
     let mut ground = Plane::new(columns, rows);
-    for row in 0..rows {
-        for column in 0..columns {
-            ground.data[row * columns + column] = piece(seen, printed, [column, row], side);
-        }
+    for (row, ground) in ground.data.chunks_mut(columns).enumerate() {
+        let rows = row * side..((row + 1) * side).min(seen.height);
+        grounds(seen, printed, rows, side, ground);
     }
     let ground = if columns > 2 && rows > 2 { ground.smoothed() } else { ground };
     let shares: Vec<f32> = (0..side).map(|at| share(at + side / 2, side)).collect();
     let mut level = vec![0.0; columns + 1];
-    for y in 0..seen.height {
-        for (column, level) in level.iter_mut().enumerate() {
-            *level = ground.between(column as f32, share(y, side));
+    let mut noise = Noise::new();
+    for top in (0..seen.height).step_by(side) {
+        let rows = top..(top + side).min(seen.height);
+        for y in rows.clone() {
+            for (column, level) in level.iter_mut().enumerate() {
+                *level = ground.between(column as f32, share(y, side));
+            }
+            let row = &mut seen.data[y * seen.width..(y + 1) * seen.width];
+            // Half a piece to the first piece's middle, then from middle to middle.
+            let (first, others) = row.split_at_mut(side / 2);
+            taken_off(first, [level[0]; 2], &shares);
+            for (row, level) in others.chunks_mut(side).zip(level.windows(2)) {
+                taken_off(row, [level[0], level[1]], &shares);
+            }
+            if y.is_multiple_of(Noise::EVERY) {
+                noise.count(row, printed.row(y));
+            }
         }
-        let row = &mut seen.data[y * seen.width..(y + 1) * seen.width];
-        // Half a piece to the first piece's middle, then from middle to middle.
-        let (first, others) = row.split_at_mut(side / 2);
-        taken_off(first, [level[0]; 2], &shares);
-        for (row, level) in others.chunks_mut(side).zip(level.windows(2)) {
-            taken_off(row, [level[0], level[1]], &shares);
-        }
+        counted(seen, rows);
     }
-    noise(seen, printed)
+    noise.deviation()
 }
 
 /// A pixel's share of the way from the middle of the piece before it to that of the next.
@@ -54,51 +69,75 @@ fn taken_off(row: &mut [f32], [from, to]: [f32; 2], shares: &[f32]) {
     }
 }
 
-/// The ground of one piece: the lower quarter of its ink, by every second row: smoothed as they
-/// are, those between say nothing new.
-fn piece(seen: &Plane, printed: &Plane, [column, row]: [usize; 2], side: usize) -> f32 {
-    let mut counts = [0_u32; STEPS];
-    let mut total = 0;
-    let columns = column * side..((column + 1) * side).min(seen.width);
-    for y in (row * side..((row + 1) * side).min(seen.height)).step_by(2) {
-        let pixels = seen.row(y)[columns.clone()].iter().zip(&printed.row(y)[columns.clone()]);
-        for (&ink, _) in pixels.filter(|(_, print)| **print < 0.02) {
-            let step = (ink * (STEPS as f32 / DARKEST_GROUND)).max(0.0) as usize;
-            counts[step.min(STEPS - 1)] += 1;
-            total += 1;
+/// The ground of the pieces side by side in some rows: the lower quarter of their ink, by every
+/// second row: smoothed as they are, those between say nothing new.
+fn grounds(seen: &Plane, printed: &Plane, rows: Range<usize>, side: usize, grounds: &mut [f32]) {
+    const SCALE: f32 = STEPS as f32 / DARKEST_GROUND;
+    // What is printed on is counted beyond the last step.
+    let mut counts = vec![[0_u32; STEPS + 1]; grounds.len()];
+    let mut steps = vec![0_u8; seen.width];
+    for y in rows.step_by(2) {
+        let pixels = seen.row(y).iter().zip(printed.row(y));
+        for (step, (&ink, &print)) in steps.iter_mut().zip(pixels) {
+            let at = (ink * SCALE).clamp(0.0, (STEPS - 1) as f32) as i32 as u8;
+            *step = if print < 0.02 { at } else { STEPS as u8 };
+        }
+        for (counts, steps) in counts.iter_mut().zip(steps.chunks(side)) {
+            steps.iter().for_each(|&step| counts[usize::from(step)] += 1);
         }
     }
-    let mut sum = 0;
-    let at = counts.iter().position(|&count| {
-        sum += count;
-        4 * sum > total
-    });
-    at.map_or(0.0, |step| (step as f32 + 0.5) / STEPS as f32 * DARKEST_GROUND)
+    for (ground, counts) in grounds.iter_mut().zip(&counts) {
+        let total: u32 = counts[..STEPS].iter().sum();
+        let mut sum = 0;
+        let at = counts[..STEPS].iter().position(|&count| {
+            sum += count;
+            4 * sum > total
+        });
+        *ground = at.map_or(0.0, |step| (step as f32 + 0.5) / STEPS as f32 * DARKEST_GROUND);
+    }
 }
 
 /// The paper's standard deviation, by the median of differences between near pixels.
-fn noise(seen: &Plane, printed: &Plane) -> f32 {
+struct Noise {
+    /// How often each difference is, and in the last place those that say nothing of paper.
+    counts: [u32; Self::STEPS + 1],
+}
+
+impl Noise {
+    /// Of so many rows one is looked at.
+    const EVERY: usize = 3;
     /// Pixels apart: beyond what smoothing joined.
     const APART: usize = 4;
-    let mut counts = [0_u32; 512];
-    let mut total = 0;
-    for (row, print) in seen.data.chunks(seen.width).zip(printed.data.chunks(seen.width)).step_by(3)
-    {
-        for x in (0..seen.width - APART).step_by(2) {
-            if print[x] < 0.01 && print[x + APART] < 0.01 {
-                let step = ((row[x] - row[x + APART]).abs() * 2048.0) as usize;
-                counts[step.min(511)] += 1;
-                total += 1;
-            }
+    const STEPS: usize = 512;
+    /// Steps of difference for all ink there can be.
+    const SCALE: f32 = 2048.0;
+
+    fn new() -> Self {
+        Self { counts: [0; Self::STEPS + 1] }
+    }
+
+    fn count(&mut self, row: &[f32], print: &[f32]) {
+        let paper = |print: f32| print < 0.01;
+        let apart = row.iter().zip(&row[Self::APART..]);
+        let prints = print.iter().zip(&print[Self::APART..]);
+        for ((one, other), (here, there)) in apart.zip(prints).step_by(2) {
+            let step = ((one - other).abs() * Self::SCALE).min((Self::STEPS - 1) as f32) as usize;
+            let both = paper(*here) & paper(*there);
+            self.counts[if both { step } else { Self::STEPS }] += 1;
         }
     }
-    let mut sum = 0;
-    let middle = counts.iter().position(|&count| {
-        sum += count;
-        2 * sum > total
-    });
-    // 1.4826 makes a deviation of a median for normal noise; two pixels differ by √2 more.
-    middle.map_or(0.0, |step| step as f32 / 2048.0 * 1.4826 / std::f32::consts::SQRT_2)
+
+    fn deviation(&self) -> f32 {
+        let counts = &self.counts[..Self::STEPS];
+        let total: u32 = counts.iter().sum();
+        let mut sum = 0;
+        let middle = counts.iter().position(|&count| {
+            sum += count;
+            2 * sum > total
+        });
+        // 1.4826 makes a deviation of a median for normal noise; two pixels differ by √2 more.
+        middle.map_or(0.0, |step| step as f32 / Self::SCALE * 1.4826 / std::f32::consts::SQRT_2)
+    }
 }
 
 /// Takes out what is too small or too faint to be a stroke, and what print left along its edges.

@@ -48,7 +48,7 @@ impl Plane {
         for y in 0..height {
             across.rotate_left(1);
             let (from, to) = (row(y), &mut across[2]);
-            to.copy_from_slice(from);
+            (to[0], to[width - 1]) = (from[0], from[width - 1]);
             let inner = from.iter().zip(&from[1..]).zip(&from[2..]);
             to[1..].iter_mut().zip(inner).for_each(|(to, ((&a, &b), &c))| *to = join(a, b, c));
             if y >= 2 {

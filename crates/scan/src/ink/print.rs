@@ -2,7 +2,7 @@
 
 use super::plane::Plane;
 use super::register::{Field, Windows};
-use crate::{Flat, PageForm, PanelForm};
+use crate::{Flat, PageForm, PanelForm, memory};
 
 /// Room about the panels in which ink is looked for, in millimetres: alignment lines and their
 /// names reach beyond.
@@ -54,9 +54,11 @@ impl Print {
     /// The print moved to where it is on the page, and the farthest that it was moved.
     pub(super) fn laid_over(&self, field: &Field) -> (Plane, f32) {
         let (width, height) = (self.plane.width, self.plane.height);
-        let mut out = Plane::new(width, height);
+        let mut out = Plane { width, height, data: memory::room(width * height) };
         let mut farthest = 0.0_f32;
         for (row, blocks) in self.blocks.data.chunks(self.blocks.width).enumerate() {
+            // Emptied just before it is needed, it is still at hand.
+            out.data.resize(width * (BLOCK * (row + 1)).min(height), 0.0);
             for column in (0..blocks.len()).filter(|&column| blocks[column] > 0.0) {
                 let [left, top] = [column * BLOCK, row * BLOCK];
                 let [dx, dy] = field.at(left + BLOCK / 2, top + BLOCK / 2);

@@ -103,8 +103,7 @@ impl Reaches {
         inked: impl Fn(usize, usize) -> bool,
         lines: &[f64],
     ) -> Self {
-        let runs: Vec<Vec<[usize; 2]>> =
-            (0..columns).map(|x| runs(rows, |y| inked(x, y))).collect();
+        let runs = runs([columns, rows], inked);
         let base = resting_line(&runs, rest, stroke, px_per_mm);
         let half = stroke / 2.0 - 0.5;
         let near = stroke.max(0.4 * px_per_mm);
@@ -304,13 +303,16 @@ fn stretches(holds: &[bool]) -> Vec<std::ops::Range<usize>> {
     found
 }
 
-/// Stretches of ink in a column: their first and their last row.
-fn runs(rows: usize, inked: impl Fn(usize) -> bool) -> Vec<[usize; 2]> {
-    let mut found: Vec<[usize; 2]> = Vec::new();
-    for y in (0..rows).filter(|&y| inked(y)) {
-        match found.last_mut() {
-            Some(last) if y - last[1] <= 2 => last[1] = y,
-            _ => found.push([y, y]),
+/// Stretches of ink in each column: their first and their last row.
+fn runs([columns, rows]: [usize; 2], inked: impl Fn(usize, usize) -> bool) -> Vec<Vec<[usize; 2]>> {
+    let mut found: Vec<Vec<[usize; 2]>> = vec![Vec::new(); columns];
+    // Row by row, as ink lies in memory.
+    for y in 0..rows {
+        for (_, found) in found.iter_mut().enumerate().filter(|(x, _)| inked(*x, y)) {
+            match found.last_mut() {
+                Some(last) if y - last[1] <= 2 => last[1] = y,
+                _ => found.push([y, y]),
+            }
         }
     }
     found

@@ -207,8 +207,7 @@ impl Bands {
             let columns = joined(std::mem::replace(&mut self.stale[band], 0..0), above);
             changed = self.scored(band, columns.start.max(1)..columns.end.min(width - 1));
             if !changed.is_empty() {
-                let larger = |most: f32, &one: &f32| if one > most { one } else { most };
-                self.most[band] = self.score.row(band).iter().fold(0.0, larger);
+                self.most[band] = greatest(self.score.row(band));
             }
         }
         let most = self.most.iter().copied().fold(0.0, f32::max);
@@ -274,6 +273,18 @@ impl Bands {
             *stale = joined(stale.clone(), x.saturating_sub(aside)..to);
         }
     }
+}
+
+/// The greatest of some numbers, or 0.
+fn greatest(numbers: &[f32]) -> f32 {
+    /// So many are compared side by side, since each waits for the one before it.
+    const TOGETHER: usize = 16;
+    let larger = |most: f32, one: f32| if one > most { one } else { most };
+    let mut most = [0.0_f32; TOGETHER];
+    for numbers in numbers.chunks(TOGETHER) {
+        most.iter_mut().zip(numbers).for_each(|(most, &one)| *most = larger(*most, one));
+    }
+    most.into_iter().fold(0.0, larger)
 }
 
 /// The least range with all of both.

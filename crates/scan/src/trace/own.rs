@@ -53,6 +53,17 @@ impl Own {
         inside && self.mask[(y - top) * self.columns + x - left]
     }
 
+    /// The first and last row of the page with the sounds' ink, in each column of the panel.
+    pub(crate) fn spans(&self) -> Vec<Option<[usize; 2]>> {
+        let mut spans: Vec<Option<[usize; 2]>> = vec![None; self.columns];
+        for (y, row) in (self.region.top..).zip(self.mask.chunks(self.columns)) {
+            for (span, _) in spans.iter_mut().zip(row).filter(|(_, inked)| **inked) {
+                *span = Some(span.map_or([y, y], |[top, _]| [top, y]));
+            }
+        }
+        spans
+    }
+
     /// Whether a column of the panel, from 0, has a stroke that may be a sound's.
     pub(crate) fn sounds_in(&self, column: usize) -> bool {
         self.sounding[column]
@@ -106,7 +117,10 @@ impl Own {
             let (x, y) = (region.left + at % columns, region.top + at / columns);
             parts.at(y * ink.width + x)
         };
-        let mask = (0..columns * rows).map(|at| part(at).is_some_and(|part| own[part])).collect();
+        let mut mask = vec![false; columns * rows];
+        for (y, mask) in mask.chunks_mut(columns).enumerate() {
+            parts.mask_of(&own, [region.left, region.top + y], mask);
+        }
         let sounding = vec![true; columns];
         let mut all = Self { region, columns, mask, sounding, words: Vec::new() };
         let stroke = stroke(&all);

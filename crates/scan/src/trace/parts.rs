@@ -177,6 +177,14 @@ impl Parts {
         Some(self.of[at]).filter(|&part| part != NONE).map(|part| part as usize)
     }
 
+    /// Which pixels of a row, from a column and row on, are of the parts that `are_wanted`.
+    pub(crate) fn mask_of(&self, are_wanted: &[bool], [x, y]: [usize; 2], mask: &mut [bool]) {
+        let of = &self.of[y * self.width() + x..][..mask.len()];
+        for (mask, &part) in mask.iter_mut().zip(of) {
+            *mask = part != NONE && are_wanted[part as usize];
+        }
+    }
+
     /// Every inked pixel and its part.
     pub(crate) fn each(&self) -> impl Iterator<Item = (usize, usize)> {
         self.runs.each()

@@ -88,8 +88,7 @@ pub(crate) fn read(
         .map(|line| (line.x_at(ink.y_mm(rest as f64)) - ink.x_mm(0.0)) * ink.px_per_mm)
         .collect();
     let own = Own::of(sight, region, rest, &at, taken, |own| stroke(sight, region, own));
-    let spans: Vec<Option<[usize; 2]>> =
-        (region.left..region.right).map(|x| span(region, x, &own)).collect();
+    let spans = own.spans();
     let width = stroke(sight, region, &own);
     let mut sounds = DrawnSounds {
         channel: panel.channel.clone(),
@@ -148,13 +147,6 @@ fn resting(sight: &Sight<'_>, region: Region) -> usize {
     };
     let best = (middle - near..middle + near).map(|y| (count(y), y)).max();
     best.filter(|(count, _)| 6 * count > width).map_or(middle, |(_, y)| y)
-}
-
-fn span(region: Region, x: usize, own: &Own) -> Option<[usize; 2]> {
-    let inked = |y: &usize| own.at(x, *y);
-    let top = (region.top..region.bottom).find(inked)?;
-    let bottom = (region.top..region.bottom).rev().find(inked)?;
-    Some([top, bottom])
 }
 
 /// The stroke's width in pixels: the median of the shorter runs.
