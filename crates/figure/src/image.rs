@@ -1,11 +1,15 @@
 //! Grey pictures as PNG files.
 
-/// The picture as a PNG file; `None` where it is empty, or `grey` is not as long as its size says.
+/// The picture's size; `None` where it is empty, or `grey` is not as long as its size says.
+pub(crate) fn size(width: usize, height: usize, grey: &[u8]) -> Option<(u32, u32)> {
+    let (w, h) = (u32::try_from(width).ok()?, u32::try_from(height).ok()?);
+    let fits = w > 0 && h > 0 && width.checked_mul(height)? == grey.len();
+    fits.then_some((w, h))
+}
+
+/// The picture as a PNG file; `None` where it has no [`size()`].
 pub(crate) fn png(width: usize, height: usize, grey: &[u8]) -> Option<Vec<u8>> {
-    let [w, h] = [u32::try_from(width).ok()?, u32::try_from(height).ok()?];
-    if w == 0 || h == 0 || width.checked_mul(height)? != grey.len() {
-        return None;
-    }
+    let (w, h) = size(width, height, grey)?;
     let mut file = Vec::new();
     let mut encoder = png::Encoder::new(&mut file, w, h);
     encoder.set_color(png::ColorType::Grayscale);

@@ -8,7 +8,7 @@ use krilla::configure::{Accessibility, ConfigurationBuilder};
 use krilla::destination::XyzDestination;
 use krilla::error::KrillaError;
 use krilla::geom::{Path, PathBuilder, Point, Rect, Size, Transform};
-use krilla::image::Image;
+use krilla::image::{BitsPerComponent, CustomImage, Image, ImageColorspace};
 use krilla::metadata::Metadata;
 use krilla::num::NormalizedF32;
 use krilla::outline::{Outline, OutlineNode};
@@ -175,8 +175,8 @@ fn draw(surface: &mut Surface<'_>, shape: &Shape) {
         }
         Shape::Lines { parts, stroke } => outline(surface, path(parts, false), stroke),
         Shape::Image { area, width, height, grey } => {
-            let picture = image::png(*width, *height, grey)
-                .and_then(|file| Image::from_png(file.into(), true).ok());
+            let picture = Grey::of(*width, *height, grey)
+                .and_then(|picture| Image::from_custom(picture, true).ok());
             let size = Size::from_wh(points(area.w), points(area.h));
             let (Some(picture), Some(size)) = (picture, size) else { return };
             surface.push_transform(&Transform::from_translate(points(area.x), points(area.y)));
@@ -201,6 +201,45 @@ fn draw(surface: &mut Surface<'_>, shape: &Shape) {
                 x += font::width(run, *size, *bold);
             }
         }
+    }
+}
+
+/// A grey picture as it is: there is no need to make a file of it first.
+#[derive(Clone, Hash)]
+struct Grey {
+    size: (u32, u32),
+    level: Vec<u8>,
+}
+
+impl Grey {
+    fn of(width: usize, height: usize, grey: &[u8]) -> Option<Self> {
+        image::size(width, height, grey).map(|size| Self { size, level: grey.to_vec() })
+    }
+}
+
+impl CustomImage for Grey {
+    fn color_channel(&self) -> &[u8] {
+        &self.level
+    }
+
+    fn alpha_channel(&self) -> Option<&[u8]> {
+        None
+    }
+
+    fn bits_per_component(&self) -> BitsPerComponent {
+        BitsPerComponent::Eight
+    }
+
+    fn size(&self) -> (u32, u32) {
+        self.size
+    }
+
+    fn icc_profile(&self) -> Option<&[u8]> {
+        None
+    }
+
+    fn color_space(&self) -> ImageColorspace {
+        ImageColorspace::Luma
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::rc::Rc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc;
 use std::thread;
 use std::time::Duration;
@@ -89,6 +90,42 @@ pub(crate) fn bar(message: &'static str, length: usize) -> Bar {
     Bar(ProgressBar::new(length as u64).with_message(message).with_style(style))
 }
 
+/// As [`counted`], on all cores.
+pub(crate) fn together<T: Sync, R: Send, E: Send>(
+    message: &'static str,
+    all: &[T],
+    work: impl Fn(&T) -> Result<R, E> + Sync,
+) -> Result<Vec<R>, E> {
+    let bar = bar(message, all.len());
+    let threads = thread::available_parallelism().map_or(1, usize::from).min(all.len());
+    let next = AtomicUsize::new(0);
+    let mut done: Vec<Option<Result<R, E>>> = all.iter().map(|_| None).collect();
+    thread::scope(|scope| {
+        let (send, results) = mpsc::channel();
+        for _ in 0..threads {
+            let (send, next, work) = (send.clone(), &next, &work);
+            scope.spawn(move || {
+                while let Some((n, one)) = next_of(all, next) {
+                    let _ = send.send((n, work(one)));
+                }
+            });
+        }
+        drop(send);
+        for (n, result) in results {
+            done[n] = Some(result);
+            bar.inc(1);
+        }
+    });
+    bar.finish_and_clear();
+    done.into_iter().flatten().collect()
+}
+
+/// The next piece of work that nobody has taken.
+fn next_of<'a, T>(all: &'a [T], next: &AtomicUsize) -> Option<(usize, &'a T)> {
+    let n = next.fetch_add(1, Ordering::Relaxed);
+    all.get(n).map(|one| (n, one))
+}
+
 /// Does `work` for each of `all`, with a bar that counts them.
 ///
 /// Like the sign, the bar goes to a terminal's standard error alone and leaves no trace.
@@ -106,4 +143,20 @@ pub(crate) fn counted<T, R, E>(
     let done = done.collect();
     bar.finish_and_clear();
     done
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn work_on_all_cores_comes_back_in_its_order_or_with_its_first_fault() {
+        let all: Vec<u32> = (0..200).collect();
+        let doubled = together("doubling", &all, |one| Ok::<_, u32>(2 * one));
+        assert_eq!(doubled, Ok(all.iter().map(|one| 2 * one).collect()));
+        let odd =
+            together("halving", &all, |one| if one % 2 == 0 { Ok(one / 2) } else { Err(*one) });
+        assert_eq!(odd, Err(1));
+        assert_eq!(together("nothing", &[], |one: &u32| Ok::<_, u32>(*one)), Ok(Vec::new()));
+    }
 }

@@ -23,8 +23,8 @@ const FIRM: f32 = 0.85;
 const MORE: f64 = 1.2;
 /// Pixels of a flat page that make one of the picture that is kept, along each side.
 const KEPT: usize = 2;
-/// Levels of grey in the picture that is kept.
-const LEVELS: f32 = 15.0;
+/// The blackest of the 16 levels of grey in the picture that is kept.
+const BLACK: f32 = 15.0;
 
 /// A page that was read.
 #[derive(Clone, Debug)]
@@ -217,19 +217,23 @@ fn identified(
 /// A smaller picture of a flat page, in few greys.
 fn kept(flat: &Flat) -> PagePicture {
     let (width, height) = (flat.width / KEPT, flat.height / KEPT);
-    let mut grey = Vec::with_capacity(width * height);
+    let mut grey = Vec::with_capacity(width.div_ceil(2) * height);
+    let mut levels = vec![BLACK as u8; width.next_multiple_of(2)];
     for y in 0..height {
-        for x in 0..width {
+        for (x, level) in levels[..width].iter_mut().enumerate() {
             let rows = (0..KEPT).map(|v| (y * KEPT + v) * flat.width + x * KEPT);
             let sum: f32 = rows.map(|at| flat.ink[at..at + KEPT].iter().sum::<f32>()).sum();
-            let ink = (sum / (KEPT * KEPT) as f32).clamp(0.0, 1.0);
-            grey.push((255.0 - (ink * LEVELS).round() / LEVELS * 255.0) as u8);
+            let ink = sum * (BLACK / (KEPT * KEPT) as f32);
+            *level = (BLACK + 0.5 - ink.clamp(0.0, BLACK)) as u8;
         }
+        grey.extend(levels.chunks_exact(2).map(|pair| pair[0] << 4 | pair[1]));
     }
     let mut png = Vec::new();
     let mut encoder = png::Encoder::new(&mut png, width as u32, height as u32);
     encoder.set_color(png::ColorType::Grayscale);
-    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_depth(png::BitDepth::Four);
+    // An eighth larger than the best, in a fifth of the time.
+    encoder.set_compression(png::Compression::Fast);
     let mut writer = encoder.write_header().expect("writing to memory succeeds");
     writer.write_image_data(&grey).expect("there are as many pixels as was said");
     writer.finish().expect("writing to memory succeeds");

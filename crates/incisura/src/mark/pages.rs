@@ -126,8 +126,13 @@ fn feedback_of(
     head: &Head<'_>,
 ) -> Result<Vec<Page>, Failure> {
     let size = test.paper.size_mm(test.orientation);
-    let pages = progress::counted("writing feedback", shown, |one| {
-        let pictures = pictures(one.pages, course, size)?;
+    // The database is one thread's.
+    let kept = shown.iter().map(|one| pictures(one.pages, course));
+    let kept = kept.collect::<Result<Vec<_>, Failure>>()?;
+    let shown: Vec<_> = shown.iter().zip(kept).collect();
+    let pages = progress::together("writing feedback", &shown, |(one, kept)| {
+        let pictures: Vec<PagePicture> =
+            kept.iter().filter_map(|(number, png)| picture(*number, png, size)).collect();
         let feedback = Feedback {
             sheet: one.record.sheet,
             name: one.record.whose().map(|(name, _)| name),
@@ -143,25 +148,20 @@ fn feedback_of(
     Ok(pages.concat())
 }
 
-/// The kept pictures of a sheet's pages, which show the whole page.
-fn pictures(
-    sheet: &SheetPages,
-    course: &Course,
-    [w, h]: [f64; 2],
-) -> Result<Vec<PagePicture>, Failure> {
+/// The kept pictures of a sheet's pages, by number.
+fn pictures(sheet: &SheetPages, course: &Course) -> Result<Vec<(u8, Vec<u8>)>, Failure> {
     let mut pictures = Vec::new();
     for (page, _) in &sheet.pages {
-        let png = course.picture(page.counts.id)?;
-        let Some(GreyPicture { width, height, level }) =
-            png.and_then(|png| GreyPicture::of_png(&png))
-        else {
-            continue;
-        };
         let number = u8::try_from(page.page).unwrap_or(u8::MAX);
-        let area = Box2 { x: 0.0, y: 0.0, w, h };
-        pictures.push(PagePicture::new(number, area, width, height, level));
+        pictures.extend(course.picture(page.counts.id)?.map(|png| (number, png)));
     }
     Ok(pictures)
+}
+
+/// A kept picture, which shows the whole page.
+fn picture(number: u8, png: &[u8], [w, h]: [f64; 2]) -> Option<PagePicture> {
+    let GreyPicture { width, height, level } = GreyPicture::of_png(png)?;
+    Some(PagePicture::new(number, Box2 { x: 0.0, y: 0.0, w, h }, width, height, level))
 }
 
 fn class_of(shown: &[Shown<'_>], rubrics: &[Rubric<'_>], head: &Head<'_>) -> Vec<Page> {

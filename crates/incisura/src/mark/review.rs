@@ -1,6 +1,6 @@
 //! What a person is asked: `review.csv`, and a picture for each question.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::Cursor;
 use std::path::Path;
@@ -14,6 +14,7 @@ use crate::files;
 use crate::mark::class::{Class, Record};
 use crate::mark::reading::Kept;
 use crate::mark::results::rounded;
+use crate::progress;
 
 const COLUMNS: [&str; 10] = [
     "sheet",
@@ -77,18 +78,29 @@ pub(crate) fn write(
     let several = asked.iter().any(|one| one.record.test != class.test);
     let pictures = folder.join("review");
     files::make_folder(&pictures)?;
-    let mut crops = BTreeSet::new();
-    let mut pages = Pages { course, last: None };
+    let mut pages: BTreeMap<PageId, Vec<&Question<'_>>> = BTreeMap::new();
     for question in &asked {
-        let name = question.crop(several);
-        let Some(page) = question.page() else { continue };
-        if let Some(picture) = pages.picture(page)?
-            && let Some(png) = crop(question, convention, picture)
-        {
-            files::replace(&pictures.join(&name), &png)?;
-            crops.insert(name);
+        if let Some(page) = question.page() {
+            pages.entry(page).or_default().push(question);
         }
     }
+    let with_picture = |(page, asked)| Ok((course.picture(page)?, asked));
+    let pages = pages.into_iter().map(with_picture).collect::<Result<Vec<_>, Failure>>()?;
+    let crops = progress::together("cutting pictures out", &pages, |(png, asked)| {
+        let mut names = Vec::new();
+        let Some(picture) = png.as_ref().and_then(|png| GreyPicture::of_png(png)) else {
+            return Ok(names);
+        };
+        for question in asked {
+            if let Some(png) = crop(question, convention, &picture) {
+                let name = question.crop(several);
+                files::replace(&pictures.join(&name), &png)?;
+                names.push(name);
+            }
+        }
+        Ok::<_, Failure>(names)
+    })?;
+    let crops: BTreeSet<String> = crops.into_iter().flatten().collect();
     let mut writer = csv::Writer::from_writer(Vec::new());
     let mut row = |fields: [&str; 10]| {
         writer.write_record(fields).expect("writing to memory succeeds and rows have one length");
@@ -164,9 +176,11 @@ pub(crate) struct GreyPicture {
 }
 
 impl GreyPicture {
-    /// A picture of 8 bits of grey, as pages are kept.
+    /// A grey picture, as pages are kept.
     pub(crate) fn of_png(bytes: &[u8]) -> Option<Self> {
-        let mut reader = png::Decoder::new(Cursor::new(bytes)).read_info().ok()?;
+        let mut decoder = png::Decoder::new(Cursor::new(bytes));
+        decoder.set_transformations(png::Transformations::EXPAND);
+        let mut reader = decoder.read_info().ok()?;
         let mut level = vec![0; reader.output_buffer_size()?];
         let info = reader.next_frame(&mut level).ok()?;
         let (width, height) = (info.width as usize, info.height as usize);
@@ -182,6 +196,7 @@ impl GreyPicture {
         let mut encoder = png::Encoder::new(&mut bytes, self.width as u32, self.height as u32);
         encoder.set_color(png::ColorType::Grayscale);
         encoder.set_depth(png::BitDepth::Eight);
+        encoder.set_compression(png::Compression::Fast);
         let mut writer = encoder.write_header().expect("writing to memory succeeds");
         writer.write_image_data(&self.level).expect("there are as many pixels as was said");
         writer.finish().expect("writing to memory succeeds");
@@ -230,22 +245,6 @@ impl GreyPicture {
                 }
             }
         }
-    }
-}
-
-/// The pictures of pages, of which the last is kept at hand.
-struct Pages<'a> {
-    course: &'a Course,
-    last: Option<(PageId, GreyPicture)>,
-}
-
-impl Pages<'_> {
-    fn picture(&mut self, id: PageId) -> Result<Option<&GreyPicture>, Failure> {
-        if self.last.as_ref().is_none_or(|(last, _)| *last != id) {
-            let png = self.course.picture(id)?;
-            self.last = png.and_then(|png| GreyPicture::of_png(&png)).map(|picture| (id, picture));
-        }
-        Ok(self.last.as_ref().map(|(_, picture)| picture))
     }
 }
 

@@ -164,7 +164,7 @@ fn marked(
     let sheets = SheetPages::all(course, test)?;
     let rubrics: Vec<Rubric<'_>> =
         (0..book.forms()).map(|form| Rubric::new(book, rules.0, form)).collect();
-    let new = progress::counted("marking sheets", &sheets, |sheet| {
+    let new = progress::together("marking sheets", &sheets, |sheet| {
         let pages = Json::of(&sheet.evidence()).map_err(Failure::kept)?;
         let same =
             known.iter().find(|one| one.sheet == sheet.sheet && pages_of(one) == Some(&pages));
