@@ -224,6 +224,30 @@ fn bursts_begin_and_end_where_they_were_drawn() {
     }
 }
 
+/// What is filled is wider than any pen; its ends are not half so much farther in.
+#[test]
+fn filled_bursts_begin_and_end_where_they_were_drawn() {
+    let sheet = printed("aortic_pressure");
+    let panel = sheet.panel("heart_sounds").clone();
+    let y = panel.y_mm + panel.height_mm / 2.0;
+    for (n, (what, tool)) in TOOLS.into_iter().enumerate() {
+        let page = reprinted(&sheet.blank, [0.1, -0.1], BENT, GRIDS[n]);
+        let mut hand = Hand::on(&page, 100 + n as u64);
+        let wanted = [[60.0, 71.0], [90.0, 98.0], [140.0, 151.0], [170.0, 178.0]];
+        for (ends, high) in wanted.into_iter().zip([14.0, 10.0, 14.0, 10.0]) {
+            hand.filled(ends, y, high, tool);
+        }
+        hand.soil(0.012, &[]);
+        let found = seen(&hand, &sheet);
+        let bursts = &found.sounds[0].bursts;
+        assert_eq!(bursts.len(), wanted.len(), "{what}: {bursts:#?}");
+        for (burst, [from, to]) in bursts.iter().zip(wanted) {
+            assert!((burst.from_mm - from).abs() <= 0.5, "{what}, {from}: {burst:?}");
+            assert!((burst.to_mm - to).abs() <= 0.5, "{what}, {to}: {burst:?}");
+        }
+    }
+}
+
 /// Students draw their lines where sounds begin, so that these cut off a sound's first stroke, and
 /// write beside them.
 #[test]

@@ -13,6 +13,8 @@ const LEAST_LONG_MM: f64 = 1.6;
 /// A burst is at least this high, in millimetres.
 const LEAST_MM: f64 = 1.6;
 
+/// The widest stroke of a pen, in millimetres.
+const WIDEST_MM: f64 = 0.8;
 /// The next stroke of a hatched burst is no farther than this, in millimetres.
 const NEXT_MM: f64 = 1.6;
 /// How far from the resting line a burst's first stroke reaches at least, in its whole height.
@@ -149,7 +151,8 @@ fn resting(sight: &Sight<'_>, region: Region) -> usize {
     best.filter(|(count, _)| 6 * count > width).map_or(middle, |(_, y)| y)
 }
 
-/// The stroke's width in pixels: the median of the shorter runs.
+/// The stroke's width in pixels: the median of the shorter runs, and no more than a pen's, where
+/// sounds are filled.
 fn stroke(sight: &Sight<'_>, region: Region, own: &Own) -> f64 {
     let width = sight.ink.width;
     let inked = |at: usize| own.at(at % width, at / width);
@@ -171,7 +174,8 @@ fn stroke(sight: &Sight<'_>, region: Region, own: &Own) -> f64 {
         }
     }
     widths.sort_unstable();
-    widths.get(widths.len() / 2).map_or(0.0, |&width| width as f64)
+    let width = widths.get(widths.len() / 2).map_or(0.0, |&width| width as f64);
+    width.min(WIDEST_MM * sight.ink.px_per_mm)
 }
 
 /// How far the sounds' ink reaches from the resting line.

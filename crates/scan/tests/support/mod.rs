@@ -247,6 +247,17 @@ impl Hand {
         }
     }
 
+    /// The same, filled, with pointed ends.
+    pub(crate) fn filled(&mut self, [from, to]: [f64; 2], y: f64, high: f64, tool: Tool) {
+        let count = ((to - from) / 0.2).round() as usize;
+        for n in 0..=count {
+            let part = n as f64 / count as f64;
+            let half = 0.5 * high * libm::sin(std::f64::consts::PI * part);
+            let x = from + part * (to - from);
+            self.stroke(&[[x, y - half], [x, y + half + 0.1]], tool);
+        }
+    }
+
     /// The same as one stroke up and down.
     pub(crate) fn zigzag(&mut self, [from, to]: [f64; 2], y: f64, high: f64, tool: Tool) {
         let count = ((to - from) / 0.8).round() as usize;
