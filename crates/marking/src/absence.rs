@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use convention::Point;
+use cycle::FeatureShape;
 use landmarks::{Curve, Drawn, Form, Missing, Reading};
 use sheet::PanelPlace;
 
@@ -31,20 +32,36 @@ const TURN_S: f64 = 0.03;
 const END_S: f64 = 0.01;
 /// So near to where a landmark belongs, seconds, the trace has to be known.
 const NEAR_S: f64 = 0.03;
+/// So near to where a trough belongs, seconds, it may be drawn as a mere bend: the trace turns
+/// upward by so many degrees from one stretch of so many millimetres to the next.
+const BEND_S: f64 = 0.1;
+const BEND_DEG: f64 = 12.0;
+const BEND_MM: f64 = 4.0;
+/// Places at which bends are looked for are so far apart, in millimetres.
+const STEP_MM: f64 = 0.25;
 
-/// For each landmark that is missing, whether it evidently was not drawn: there is a trace where it
-/// belongs, with nothing on it that could be it in any beat.
+/// What there is of a landmark that is missing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Lack {
+    /// Whether it evidently was not drawn: there is a trace where it belongs, with nothing on it that
+    /// could be it in any beat.
+    pub(crate) evident: bool,
+    /// Whether there is something where it belongs that was not made out.
+    pub(crate) something: bool,
+}
+
+/// What there is of each landmark that is missing.
 ///
 /// A wave takes its neighbour along, as the notch takes the dicrotic wave: where one landmark
 /// alone is missing, it rather was taken for something else. (In 500 invented drawings none of
 /// 397 verdicts that rested on what plainly was not drawn was wrong, in 500 others two were.)
-pub(crate) fn evident(
+pub(crate) fn lacks(
     sheet: &DrawnSheet,
     reading: &Reading,
     curves: &[Curve],
     rubric: &Rubric<'_>,
-) -> Vec<bool> {
-    let mut evident = vec![false; reading.missing.len()];
+) -> Vec<Lack> {
+    let mut lacks = vec![Lack::default(); reading.missing.len()];
     for curve in curves {
         let own = |missing: &&Missing| missing.channel == curve.channel;
         let missing: Vec<&Missing> = reading.missing.iter().filter(own).collect();
@@ -56,13 +73,16 @@ pub(crate) fn evident(
             Form::Line => trace.no_wave(&missing),
             _ => trace.no_burst(&missing),
         };
-        for (evident, missing) in evident.iter_mut().zip(&reading.missing) {
-            if nothing && missing.channel == curve.channel {
-                *evident = trace.lacking(missing);
-            }
+        let missing = lacks.iter_mut().zip(&reading.missing);
+        for (lack, missing) in missing.filter(|(_, missing)| missing.channel == curve.channel) {
+            lack.evident = nothing && trace.lacking(missing);
+            lack.something = match curve.form {
+                Form::Line => trace.is_bend(missing),
+                _ => trace.is_something(missing),
+            };
         }
     }
-    evident
+    lacks
 }
 
 /// A trace, and what was found on it.
@@ -98,7 +118,7 @@ impl Seen<'_> {
         let without_wave = |missing: &&&Missing| {
             let due_s = self.due_s(missing);
             let most = TREMOR_MM + TREMOR * self.usual_mm(&missing.name);
-            self.is_known(due_s) && self.wave_mm(due_s) <= most
+            self.is_known(due_s) && self.wave_mm(due_s) <= most && !self.is_bend(missing)
         };
         let clear: BTreeSet<&str> =
             missing.iter().filter(without_wave).map(|missing| missing.name.as_str()).collect();
@@ -115,19 +135,21 @@ impl Seen<'_> {
             let mut marks = self.rubric.model.landmarks.iter();
             marks.any(|mark| mark.channel == self.curve.channel && mark.name == *name)
         };
+        !small.any(|stroke| stroke.landmarks.iter().any(in_key))
+            && !missing.iter().any(|missing| self.is_something(missing))
+    }
+
+    /// Whether there is a burst without a name where one belongs, or something low that could be
+    /// meant for it.
+    fn is_something(&self, missing: &Missing) -> bool {
         let times = self.found_s();
         let named = |burst: &Drawn| {
             times.iter().any(|t| (burst.start_s - END_S..burst.end_s + END_S).contains(t))
         };
-        !small.any(|stroke| stroke.landmarks.iter().any(in_key))
-            && missing.iter().all(|missing| {
-                let due_s = self.due_s(missing);
-                let near = |burst: &&Drawn| {
-                    burst.end_s > due_s - ABOUT_S && burst.start_s < due_s + ABOUT_S
-                };
-                self.curve.bursts.iter().filter(near).all(named)
-                    && self.restless_mm(due_s) < RESTLESS_MM
-            })
+        let due_s = self.due_s(missing);
+        let near =
+            |burst: &&Drawn| burst.end_s > due_s - ABOUT_S && burst.start_s < due_s + ABOUT_S;
+        !self.curve.bursts.iter().filter(near).all(named) || self.restless_mm(due_s) >= RESTLESS_MM
     }
 
     /// For how long the resting line is higher than a stroke about a time, in millimetres.
@@ -177,6 +199,42 @@ impl Seen<'_> {
         waves.fold(0.0, f64::max) * self.panel.mm_per_unit()
     }
 
+    /// Whether the trace bends where the lowest point of a wave belongs, which may be how it was
+    /// drawn.
+    fn is_bend(&self, missing: &Missing) -> bool {
+        let kind = self.rubric.subject.landmarks.iter().find(|kind| kind.id == missing.name);
+        let feature = kind.and_then(|kind| kind.feature_on(&self.curve.channel));
+        feature.is_some_and(|feature| feature.shape == FeatureShape::Trough)
+            && self.bend_deg(self.due_s(missing)) >= BEND_DEG
+    }
+
+    /// By how much the trace turns upward about a time at most, in degrees on paper, away from the
+    /// landmarks that were found.
+    fn bend_deg(&self, due_s: f64) -> f64 {
+        let times = self.found_s();
+        let map = self.panel.map();
+        let points = &self.curve.points;
+        let [Some(first), Some(last)] = [points.first(), points.last()] else { return 0.0 };
+        // Millimetres to the right and up.
+        let at = |t: f64| [map.x(t), value_at(points, t) * self.panel.mm_per_unit()];
+        let step = STEP_MM / self.rubric.mm_per_s;
+        let slope = |t: f64, way: f64| {
+            let from = at(t);
+            let far = (1..=(BEND_MM / STEP_MM) as usize)
+                .map(|n| at(t + way * n as f64 * step))
+                .find(|to| libm::hypot(to[0] - from[0], to[1] - from[1]) >= BEND_MM);
+            let to = far.unwrap_or_else(|| at(t + way * BEND_MM / self.rubric.mm_per_s));
+            libm::atan2(way * (to[1] - from[1]), way * (to[0] - from[0]))
+        };
+        let room = BEND_MM / self.rubric.mm_per_s;
+        let (from, to) =
+            ((due_s - BEND_S).max(first[0] + room), (due_s + BEND_S).min(last[0] - room));
+        let count = ((to - from) / step).max(0.0) as usize;
+        let places = (0..=count).map(|n| from + n as f64 * step);
+        let free = places.filter(|place| times.iter().all(|t| (place - t).abs() > TURN_S));
+        free.map(|t| (slope(t, 1.0) - slope(t, -1.0)).to_degrees()).fold(0.0, f64::max)
+    }
+
     /// When a landmark is to be expected, seconds: as long after its beat's anchor as in the key.
     fn due_s(&self, missing: &Missing) -> f64 {
         let subject = self.rubric.subject;
@@ -219,6 +277,14 @@ impl Seen<'_> {
         let trace = self.rubric.model.trace(&self.curve.channel);
         height(trace.into_iter().flat_map(|trace| &trace.samples).copied())
     }
+}
+
+/// The value at a time between points, of which there is one at least.
+fn value_at(points: &[[f64; 2]], time_s: f64) -> f64 {
+    let after = points.partition_point(|point| point[0] < time_s).min(points.len() - 1);
+    let (before, after) = (points[after.saturating_sub(1)], points[after]);
+    let share = (time_s - before[0]) / (after[0] - before[0]).max(f64::MIN_POSITIVE);
+    before[1] + share.clamp(0.0, 1.0) * (after[1] - before[1])
 }
 
 /// From the lowest to the highest of some values.

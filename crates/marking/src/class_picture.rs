@@ -309,6 +309,10 @@ pub(crate) fn told(item: &RuleItem, says: &convention::Says) -> String {
         if other > 0 && opposite != which {
             words += &format!("; {other} {opposite}");
         }
+        let unmeasured = item.not_met.saturating_sub(often + other);
+        if unmeasured > 0 {
+            words += &format!("; {unmeasured} with nothing to measure");
+        }
     }
     words + "."
 }

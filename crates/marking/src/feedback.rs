@@ -161,7 +161,7 @@ fn said(feedback: &Feedback<'_>, flow: &mut Flow) {
         let words = if open.is_empty() {
             "Everything is where it belongs. Well drawn."
         } else {
-            "All that has been decided so far is where it belongs. Well drawn."
+            "All that has been decided so far is where it belongs."
         };
         flow.put(vec![flow.paragraph(words)]);
     }

@@ -6,8 +6,9 @@ use landmarks::{Curve, Drawn, Expectation, Form, find};
 use serde::{Deserialize, Serialize};
 use sheet::{BarPlace, PanelPlace};
 
+use crate::absence::{self, Lack};
 use crate::drawn::{DrawnBar, DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace};
-use crate::{Rubric, absence, components, doubt};
+use crate::{Rubric, components, doubt};
 
 /// A landmark or an event where it was drawn.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -46,6 +47,9 @@ pub struct Absent {
     /// Whether that is plain to see: there is a trace, and nothing on it that could be it.
     #[serde(default)]
     pub evident: bool,
+    /// Whether there is something in its place that was not made out.
+    #[serde(default)]
+    pub something: bool,
 }
 
 /// What was found on a sheet.
@@ -88,7 +92,7 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     doubt::doubt_events(&mut located.marks, rubric);
     let curves = curves(sheet, rubric);
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
-    let evident = absence::evident(sheet, &reading, &curves, rubric);
+    let lacks = absence::lacks(sheet, &reading, &curves, rubric);
     doubt::doubt(&mut reading, &curves, rubric);
     for found in reading.found {
         let Some(panel) = rubric.panel(&found.channel).filter(|on| !on.place.given) else {
@@ -130,10 +134,10 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
         });
     }
     components::add(sheet, rubric, &mut located.marks);
-    let asked = |(missing, _): &(landmarks::Missing, bool)| {
+    let asked = |(missing, _): &(landmarks::Missing, Lack)| {
         rubric.panel(&missing.channel).is_some_and(|on| !on.place.given)
     };
-    let missing = reading.missing.into_iter().zip(evident);
+    let missing = reading.missing.into_iter().zip(lacks);
     located.absent = absent(missing.filter(asked), &located.marks);
     located
 }
@@ -141,21 +145,23 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
 /// What is missing: as sure as in the beat in which it is least so, and not sure at all where
 /// another beat has it.
 fn absent(
-    missing: impl Iterator<Item = (landmarks::Missing, bool)>,
+    missing: impl Iterator<Item = (landmarks::Missing, Lack)>,
     marks: &[Mark],
 ) -> Vec<Absent> {
     let mut all: Vec<Absent> = Vec::new();
-    for (one, evident) in missing {
+    for (one, lack) in missing {
         let channel = Some(one.channel);
         let same = |absent: &&mut Absent| absent.name == one.name && absent.channel == channel;
         if let Some(before) = all.iter_mut().find(same) {
             before.confidence = before.confidence.min(one.confidence);
-            before.evident &= evident;
+            before.evident &= lack.evident;
+            before.something |= lack.something;
             continue;
         }
         let seen = marks.iter().any(|mark| mark.name == one.name && mark.channel == channel);
         let confidence = one.confidence * if seen { ELSEWHERE } else { 1.0 };
-        all.push(Absent { name: one.name, channel, confidence, evident });
+        let Lack { evident, something } = lack;
+        all.push(Absent { name: one.name, channel, confidence, evident, something });
     }
     for one in all.iter_mut().filter(|one| one.evident) {
         one.confidence = EVIDENT;

@@ -385,7 +385,7 @@ impl Marker<'_> {
             max_points: rule.points,
             why: verdict.why.clone(),
             question: None,
-            look: question::look(rule, self.located, self.rubric),
+            look: question::look(rule, self.sheet, self.located, self.rubric),
             decided: None,
             depends_on: rule.depends_on.clone(),
             cap: self
@@ -476,6 +476,11 @@ impl Marker<'_> {
         mark.why = format!("The {title} was not drawn{perhaps}.");
         if absent.evident {
             self.lacks(rule, mark);
+        } else if absent.something {
+            mark.proposal = None;
+            mark.why = format!("The {title} was not made out in what is drawn where it belongs.");
+            mark.question =
+                Some(format!("Was the {title} drawn? There is something in its place."));
         } else {
             mark.question = Some(format!("Was the {title} drawn?"));
         }
@@ -591,8 +596,13 @@ fn measured(
     let presence = matches!(rule.says, Says::Presence { .. });
     // Every unevenness of a line may be taken for a small wave.
     let agreed = if proposal == Outcome::Met && !presence { AGREED_MET } else { AGREED_NOT_MET };
-    // A beat that meets it says that another may have been misread.
-    let divided = proposal == Outcome::NotMet && !presence && verdict.met_in > 0;
+    // A beat that meets it says that another may have been misread; and where half of them do not,
+    // whichever was drawn last must not settle it.
+    let split = match proposal {
+        Outcome::Met => 2 * verdict.met_in <= verdict.beats,
+        _ => verdict.met_in > 0,
+    };
+    let divided = split && !presence;
     let open = !presence && (near(verdict.tolerance) || half.is_some_and(near))
         || off > FAR_MM.max(verdict.tolerance)
         || divided

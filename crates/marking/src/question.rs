@@ -34,8 +34,13 @@ fn place(point: &Point, located: &Located, rubric: &Rubric<'_>) -> Option<(u8, [
 }
 
 /// The stretch of the page that shows what a rule is about: the panels of its points, from
-/// shortly before the first to shortly after the last.
-pub(crate) fn look(rule: &Rule, located: &Located, rubric: &Rubric<'_>) -> Option<(u8, [f64; 4])> {
+/// shortly before the first to shortly after the last, and what may be their label.
+pub(crate) fn look(
+    rule: &Rule,
+    sheet: &DrawnSheet,
+    located: &Located,
+    rubric: &Rubric<'_>,
+) -> Option<(u8, [f64; 4])> {
     let points = rule.says.points();
     let first = place(points.first()?, located, rubric)?;
     let page = first.0;
@@ -55,6 +60,11 @@ pub(crate) fn look(rule: &Rule, located: &Located, rubric: &Rubric<'_>) -> Optio
         };
         let (top, bottom) = area.map_or((y, y), |area| (area.y, area.bottom()));
         take(x - ROOM_MM[0], top - ROOM_MM[1], x + ROOM_MM[0], bottom + ROOM_MM[1]);
+        if let Says::Label { .. } = &rule.says {
+            for [left, top, right, bottom] in writing(point, sheet, located, rubric) {
+                take(left, top, right, bottom);
+            }
+        }
     }
     Some((page, bounds))
 }
@@ -70,18 +80,28 @@ pub(crate) fn label(
     let wanted = accepted.join("” or “");
     let title = rubric.subject.title_of(&point.name).unwrap_or(&point.name);
     let mut asked = format!("Is the {title} labelled “{wanted}”?");
-    let Some((number, [x, _])) = place(point, located, rubric) else { return asked };
-    let page = sheet.pages.iter().find(|page| page.page == number);
-    let mut writing = page
-        .into_iter()
-        .flat_map(|page| &page.written)
-        .filter(|one| one.writing && Some(&one.channel) == point.channel.as_ref());
-    let near =
-        writing.any(|one| one.bounds_mm[0] - LABEL_MM < x && x < one.bounds_mm[2] + LABEL_MM);
-    if !near {
+    if place(point, located, rubric).is_some() && writing(point, sheet, located, rubric).is_empty()
+    {
         asked += " No writing was found near it.";
     }
     asked
+}
+
+/// What is written near a point: left, top, right and bottom of each, in millimetres.
+fn writing(
+    point: &Point,
+    sheet: &DrawnSheet,
+    located: &Located,
+    rubric: &Rubric<'_>,
+) -> Vec<[f64; 4]> {
+    let Some((number, [x, _])) = place(point, located, rubric) else { return Vec::new() };
+    let page = sheet.pages.iter().find(|page| page.page == number);
+    let writing = page
+        .into_iter()
+        .flat_map(|page| &page.written)
+        .filter(|one| one.writing && Some(&one.channel) == point.channel.as_ref());
+    let bounds = writing.map(|one| one.bounds_mm);
+    bounds.filter(|[left, _, right, _]| left - LABEL_MM < x && x < right + LABEL_MM).collect()
 }
 
 /// What a person is asked about what was measured and is not sure.

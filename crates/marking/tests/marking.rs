@@ -204,7 +204,7 @@ fn what_hangs_on_a_doubtful_landmark_is_for_a_person() {
 
 /// One beat that meets a rule says that the other may have been misread.
 #[test]
-fn nought_takes_every_beat() {
+fn two_beats_that_differ_are_asked_about() {
     let early = |by_mm: [f64; 2]| {
         move |channel: &str, [x, y]: [f64; 2]| {
             let by = by_mm[usize::from(x > 110.0)];
@@ -221,6 +221,13 @@ fn nought_takes_every_beat() {
             (Outcome::Review, Some(Outcome::NotMet)),
             "{one:?}"
         );
+        assert!(one.question.as_ref().unwrap().contains("One beat meets it"), "{one:?}");
+    }
+    // Nor is a mistake in one of two beats passed over, whichever way it goes.
+    for by_mm in [[-6.0, 0.0], [0.0, -6.0]] {
+        let marks = marked(&same, &early(by_mm), &|_| {});
+        let one = rule(&marks, "s1_on_r");
+        assert_eq!((one.outcome, one.proposal), (Outcome::Review, Some(Outcome::Met)), "{one:?}");
         assert!(one.question.as_ref().unwrap().contains("One beat meets it"), "{one:?}");
     }
 }
@@ -268,6 +275,7 @@ fn what_is_placed_by_its_missing_neighbour_is_asked() {
         channel: Some("aortic_pressure".to_owned()),
         confidence: 0.999,
         evident: true,
+        something: false,
     });
     let marks = mark(&sheet, &located, &rubric);
     let one = rule(&marks, "dicrotic_wave");
@@ -372,6 +380,53 @@ fn sounds_kept(page: &mut DrawnPage, keep: &dyn Fn(usize) -> bool, high_mm: f64)
             }
         }
     }
+}
+
+/// Makes pressure fall from its top to its next foot without rising: in one go, or with a bend where
+/// the notch is, so far (as a share) down to it from the straight way.
+fn without_dicrotic_wave(sheet: &mut DrawnSheet, bend: f64) {
+    let traces = &mut sheet.pages[0].traces;
+    let trace = traces.iter_mut().find(|trace| trace.channel == "aortic_pressure").unwrap();
+    let y: Vec<f64> = trace.points_mm.iter().map(|point| point[1]).collect();
+    let turns = |sign: f64| {
+        let near = |n: usize| n - 8..n + 9;
+        let inner = 8..y.len() - 8;
+        let all = inner.filter(|&n| near(n).all(|m| sign * y[m] <= sign * y[n])).collect();
+        let mut all: Vec<usize> = all;
+        all.dedup_by(|next, one| *next < *one + 20);
+        all
+    };
+    let (lows, tops) = (turns(1.0), turns(-1.0));
+    let middle = f64::midpoint(
+        lows.iter().map(|&n| y[n]).fold(f64::MIN, f64::max),
+        tops.iter().map(|&n| y[n]).fold(f64::MAX, f64::min),
+    );
+    for &notch in lows.iter().filter(|&&n| y[n] < middle) {
+        let top = *tops.iter().rfind(|&&n| n < notch).unwrap();
+        let foot = lows.iter().find(|&&n| n > notch).copied().unwrap_or(y.len() - 1);
+        let way = |n: usize, from: (usize, f64), to: (usize, f64)| {
+            let share = (n - from.0) as f64 / (to.0 - from.0) as f64;
+            from.1 + share * (to.1 - from.1)
+        };
+        let (from, to) = ((top, y[top]), (foot, y[foot]));
+        let straight = way(notch, from, to);
+        let middle = (notch, straight + bend * (y[notch] - straight));
+        for n in top..foot {
+            trace.points_mm[n][1] =
+                if n < notch { way(n, from, middle) } else { way(n, middle, to) };
+        }
+    }
+}
+
+#[test]
+fn a_notch_drawn_as_a_bend_is_asked_about() {
+    let smooth = marked(&same, &still, &|sheet| without_dicrotic_wave(sheet, 0.0));
+    let one = rule(&smooth, "notch_with_s2");
+    assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
+    let bent = marked(&same, &still, &|sheet| without_dicrotic_wave(sheet, 0.6));
+    let one = rule(&bent, "notch_with_s2");
+    assert_eq!((one.outcome, one.proposal), (Outcome::Review, None), "{one:?}");
+    assert!(one.question.as_ref().unwrap().contains("There is something"), "{one:?}");
 }
 
 #[test]
