@@ -1,5 +1,6 @@
 //! What is told of a run.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::Path;
 
@@ -115,16 +116,16 @@ impl Told<'_> {
                 counted(copies, "copy", "copies")
             );
         }
-        let unknown: Vec<String> = all
+        let unknown: BTreeSet<u32> = all
             .iter()
             .filter(|(record, _)| record.student.is_none() && record.sheet < FIRST_COPY)
-            .map(|(record, _)| record.sheet.to_string())
+            .map(|(record, _)| record.sheet)
             .collect();
         if !unknown.is_empty() {
             let _ = writeln!(
                 text,
                 "  nobody is known for sheet {}; --sheets sheets.csv says whose they are",
-                unknown.join(", ")
+                ranges(&unknown)
             );
         }
         for (record, _) in &all {
@@ -250,5 +251,27 @@ pub(crate) fn quoted(word: &str) -> String {
         word.to_owned()
     } else {
         format!("\"{word}\"")
+    }
+}
+
+/// Numbers in words, those that follow one another as “from–to”.
+fn ranges(numbers: &BTreeSet<u32>) -> String {
+    let numbers: Vec<u32> = numbers.iter().copied().collect();
+    let said = numbers.chunk_by(|one, next| one + 1 == *next).map(|run| match run {
+        [first, _, .., last] => format!("{first}–{last}"),
+        few => few.iter().map(u32::to_string).collect::<Vec<_>>().join(", "),
+    });
+    said.collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_that_follow_one_another_are_said_together() {
+        let said = |numbers: &[u32]| ranges(&numbers.iter().copied().collect());
+        assert_eq!(said(&[4]), "4");
+        assert_eq!(said(&[1, 2, 5, 6, 7, 9]), "1, 2, 5–7, 9");
     }
 }
