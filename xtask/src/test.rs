@@ -31,7 +31,7 @@ pub(crate) fn test() -> Done {
     // A browser waits more than it works: meanwhile the tests are built. What is wrong with them
     // is told when they are run.
     std::thread::scope(|scope| {
-        scope.spawn(|| tests(&core).arg("--no-run").stderr(Stdio::null()).status());
+        scope.spawn(|| tests(&core, &TESTS).arg("--no-run").stderr(Stdio::null()).status());
         browser::check()
     })?;
     step("tests");
@@ -58,19 +58,24 @@ fn portable() -> Done {
     run(cargo().args(["check", "--quiet", "--target", BROWSER_TARGET]).args(packages))
 }
 
-/// Cargo's command that runs the crates' own tests.
-fn tests(core: &Built) -> Command {
+/// What the crates' own tests are, but those in their documents. Lints have seen the examples, which
+/// need not be built.
+const TESTS: [&str; 3] = ["--lib", "--bins", "--tests"];
+
+/// Cargo's command that runs the crates' own tests of a kind.
+fn tests(core: &Built, kind: &[&str]) -> Command {
     let mut tests = cargo();
     core.include(&mut tests);
     tests.args(["test", "--workspace", "--exclude", "bench", "--no-fail-fast", "--quiet"]);
+    tests.args(kind);
     tests
 }
 
 /// The crates' own tests, last, so that their count is the last that is said.
 fn cargo_test(core: &Built) -> Done {
-    let mut tests = tests(core);
+    let mut all = [tests(core, &TESTS), tests(core, &["--doc"])];
     match python::with_libraries() {
-        Ok(python) => drop(tests.env("INCISURA_PYTHON", python)),
+        Ok(python) => drop(all[0].env("INCISURA_PYTHON", python)),
         Err(why) => println!("the checks by Python libraries are skipped: {why}"),
     }
     if let Err(why) = need("pdftoppm", &["poppler-utils"]) {
@@ -79,19 +84,28 @@ fn cargo_test(core: &Built) -> Done {
     if let Err(why) = need("lou_translate", &["liblouis-bin"]) {
         println!("braille is not compared with another translation: {why}");
     }
+    let mut count = Count::default();
+    let mut passed = true;
+    for tests in &mut all {
+        passed &= counted(tests, &mut count)?;
+    }
+    println!("{} passed, {} failed", count.passed, count.failed);
+    passed.then_some(()).ok_or_else(|| "tests failed".to_owned())
+}
+
+/// Runs tests, shows what they say, and counts them; whether all passed.
+fn counted(tests: &mut Command, count: &mut Count) -> Result<bool, String> {
     let mut child = tests
         .stdout(Stdio::piped())
         .spawn()
         .map_err(|error| format!("cannot run cargo: {error}"))?;
-    let mut count = Count::default();
     for line in child.stdout.take().into_iter().flat_map(|output| BufReader::new(output).lines()) {
         let line = line.map_err(|error| format!("cannot read what the tests say: {error}"))?;
         println!("{line}");
         count.add(&line);
     }
     let status = child.wait().map_err(|error| format!("cannot wait for cargo: {error}"))?;
-    println!("{} passed, {} failed", count.passed, count.failed);
-    status.success().then_some(()).ok_or_else(|| "tests failed".to_owned())
+    Ok(status.success())
 }
 
 /// How many tests passed and failed, over all test programs.
