@@ -58,8 +58,8 @@ fn portable() -> Done {
     run(cargo().args(["check", "--quiet", "--target", BROWSER_TARGET]).args(packages))
 }
 
-/// What the crates' own tests are, but those in their documents. Lints have seen the examples, which
-/// need not be built.
+/// What the crates' own tests are, but those in their documents. Lints have seen the examples,
+/// which need not be built.
 const TESTS: [&str; 3] = ["--lib", "--bins", "--tests"];
 
 /// Cargo's command that runs the crates' own tests of a kind.

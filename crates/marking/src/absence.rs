@@ -43,8 +43,8 @@ const STEP_MM: f64 = 0.25;
 /// What there is of a landmark that is missing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Lack {
-    /// Whether it evidently was not drawn: there is a trace where it belongs, with nothing on it that
-    /// could be it in any beat.
+    /// Whether it evidently was not drawn: there is a trace where it belongs, with nothing on it
+    /// that could be it in any beat.
     pub(crate) evident: bool,
     /// Whether there is something where it belongs that was not made out.
     pub(crate) something: bool,

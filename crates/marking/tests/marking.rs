@@ -382,8 +382,8 @@ fn sounds_kept(page: &mut DrawnPage, keep: &dyn Fn(usize) -> bool, high_mm: f64)
     }
 }
 
-/// Makes pressure fall from its top to its next foot without rising: in one go, or with a bend where
-/// the notch is, so far (as a share) down to it from the straight way.
+/// Makes pressure fall from its top to its next foot without rising: in one go, or with a bend
+/// where the notch is, so far (as a share) down to it from the straight way.
 fn without_dicrotic_wave(sheet: &mut DrawnSheet, bend: f64) {
     let traces = &mut sheet.pages[0].traces;
     let trace = traces.iter_mut().find(|trace| trace.channel == "aortic_pressure").unwrap();

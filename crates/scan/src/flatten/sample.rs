@@ -16,7 +16,8 @@ const STRAYS: i64 = ONE / 64;
 const FRACTION: u32 = 14;
 const ONE: i64 = 1 << FRACTION;
 const FARTHEST: i64 = 1 << 30;
-/// Pixels of the picture side by side between which all places may lie that are gone along at a time.
+/// Pixels of the picture side by side between which all places may lie that are gone along at a
+/// time.
 const SPAN: usize = 256;
 /// So many are mixed together.
 const TOGETHER: usize = 8;
