@@ -73,6 +73,9 @@ const END_MM: f64 = 0.2;
 const DOUBLE_MM: f64 = 0.6;
 /// How much less well the ends of a burst are known that could be read otherwise, in millimetres.
 const UNSURE_MM: f64 = 1.0;
+/// How sure a sound can be where nothing in its panel is one for sure: what stands on the resting
+/// line may be letters, so a person has to say.
+const ALL_PERHAPS: f64 = 0.25;
 /// How well the beginning and the end of a burst are known at best, in millimetres.
 const ONSET_MM: f64 = 0.25;
 const OFFSET_MM: f64 = 0.5;
@@ -111,6 +114,9 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
         // Where bursts begin and end was measured on paper; their outline is only drawn after it.
         let burst = burst_at(page, &found.channel, x);
         let double = double.max(UNSURE_MM * (1.0 - burst.map_or(1.0, |burst| burst.sure)));
+        let mut sounds = page.sounds.iter();
+        let all_perhaps =
+            sounds.any(|sounds| sounds.channel == found.channel && sounds.bursts.is_empty());
         let own = match stroke_end(rubric, &found.name) {
             Some(false) => ONSET_MM,
             Some(true) => OFFSET_MM,
@@ -122,7 +128,7 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
             at_mm: [x, y],
             time_s: found.time_s,
             value: found.value,
-            confidence: found.confidence,
+            confidence: found.confidence.min(if all_perhaps { ALL_PERHAPS } else { 1.0 }),
             spread_mm: libm::hypot(libm::hypot(own, double), page.uncertainty_mm),
             alternatives: found
                 .alternatives

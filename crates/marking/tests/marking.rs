@@ -382,6 +382,20 @@ fn sounds_kept(page: &mut DrawnPage, keep: &dyn Fn(usize) -> bool, high_mm: f64)
     }
 }
 
+/// Sounds may be drawn to one side of their line, where they look as letters do.
+#[test]
+fn sounds_of_which_none_is_sure_are_proposed_and_asked_about() {
+    let marks = marked(&same, &still, &|sheet| {
+        let sounds = &mut sheet.pages[0].sounds[0];
+        sounds.bursts.iter_mut().for_each(|burst| burst.sure = 0.2);
+        sounds.perhaps = std::mem::take(&mut sounds.bursts);
+    });
+    for id in ["s1_on_r", "s2_in_t"] {
+        let one = rule(&marks, id);
+        assert_eq!((one.outcome, one.proposal), (Outcome::Review, Some(Outcome::Met)), "{one:?}");
+    }
+}
+
 /// Makes pressure fall from its top to its next foot without rising: in one go, or with a bend
 /// where the notch is, so far (as a share) down to it from the straight way.
 fn without_dicrotic_wave(sheet: &mut DrawnSheet, bend: f64) {

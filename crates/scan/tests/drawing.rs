@@ -248,6 +248,37 @@ fn filled_bursts_begin_and_end_where_they_were_drawn() {
     }
 }
 
+/// Some draw sounds as humps that stand on their line.
+#[test]
+fn sounds_to_one_side_of_their_line_are_perhaps_some() {
+    let sheet = printed("aortic_pressure");
+    let panel = sheet.panel("heart_sounds").clone();
+    let y = panel.y_mm + panel.height_mm / 2.0;
+    for (n, (what, tool)) in TOOLS.into_iter().enumerate() {
+        let page = reprinted(&sheet.blank, [0.1, -0.1], BENT, GRIDS[n]);
+        let mut hand = Hand::on(&page, 110 + n as u64);
+        hand.draw(&[[panel.x_mm, y], [panel.x_mm + panel.width_mm, y]], tool);
+        let wanted = [[60.0, 67.0], [90.0, 95.0], [140.0, 147.0], [170.0, 175.0]];
+        for ([from, to], high) in wanted.into_iter().zip([9.0, 6.0, 9.0, 6.0]) {
+            let hump = |n: i32| {
+                let part = f64::from(n) / 40.0;
+                let up = high * libm::sin(std::f64::consts::PI * part);
+                [from + part * (to - from), y - up]
+            };
+            hand.draw(&(0..=40).map(hump).collect::<Vec<_>>(), tool);
+        }
+        hand.soil(0.012, &[]);
+        let found = seen(&hand, &sheet);
+        let sounds = &found.sounds[0];
+        assert!(sounds.bursts.is_empty(), "{what}: {:#?}", sounds.bursts);
+        assert_eq!(sounds.perhaps.len(), wanted.len(), "{what}: {:#?}", sounds.perhaps);
+        for (one, [from, to]) in sounds.perhaps.iter().zip(wanted) {
+            assert!((one.from_mm - from).abs() <= 0.8, "{what}, {from}: {one:?}");
+            assert!((one.to_mm - to).abs() <= 0.8, "{what}, {to}: {one:?}");
+        }
+    }
+}
+
 /// Students draw their lines where sounds begin, so that these cut off a sound's first stroke, and
 /// write beside them.
 #[test]

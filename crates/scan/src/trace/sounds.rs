@@ -125,7 +125,8 @@ pub(crate) fn read(
     }
     sounds.perhaps =
         own.words().iter().map(|word| perhaps(ink, region, *word, width, &reaches)).collect();
-    if panel.small_sounds {
+    // Where nothing goes to both sides of the resting line, all sounds may stand on it.
+    if panel.small_sounds || sounds.bursts.is_empty() {
         let low = low(&spans, width, ink).into_iter().filter(|one| stands_alone(one, width, ink));
         let low: Vec<Burst> = low.map(|word| perhaps(ink, region, word, width, &reaches)).collect();
         let all = sounds.bursts.iter().chain(&sounds.perhaps);
