@@ -35,7 +35,7 @@ const NEAR_S: f64 = 0.03;
 /// So near to where a trough belongs, seconds, it may be drawn as a mere bend: the trace turns
 /// upward by so many degrees from one stretch of so many millimetres to the next.
 /// (In drawings by another hand, bends that a person took for a notch turned by 14° to 33°, and
-/// smooth falls by 10° to 20°: these cannot be told apart for sure.)
+/// smooth falls by up to 20°: these cannot be told apart for sure.)
 const BEND_S: f64 = 0.1;
 const BEND_DEG: f64 = 12.0;
 const BEND_MM: f64 = 4.0;

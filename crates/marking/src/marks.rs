@@ -597,7 +597,7 @@ fn measured(
     // Every unevenness of a line may be taken for a small wave.
     let agreed = if proposal == Outcome::Met && !presence { AGREED_MET } else { AGREED_NOT_MET };
     // A beat that meets it says that another may have been misread; and where half of them do not,
-    // whichever was drawn last must not settle it.
+    // which way they are off must not settle it.
     let split = match proposal {
         Outcome::Met => 2 * verdict.met_in <= verdict.beats,
         _ => verdict.met_in > 0,

@@ -66,8 +66,8 @@ pub struct DrawnSounds {
     pub envelope: Vec<[f64; 3]>,
     /// The bursts, from left to right.
     pub bursts: Vec<Burst>,
-    /// What stands on the resting line and is as small as letters: written more likely than a
-    /// sound.
+    /// What stands on the resting line and is as small as letters, written more likely than a
+    /// sound; where there are no bursts, whatever stands there.
     pub perhaps: Vec<Burst>,
     /// Width of the stroke in millimetres; 0 where nothing is drawn.
     pub width_mm: f64,
@@ -127,13 +127,14 @@ pub(crate) fn read(
         own.words().iter().map(|word| perhaps(ink, region, *word, width, &reaches)).collect();
     // Where nothing goes to both sides of the resting line, all sounds may stand on it.
     if panel.small_sounds || sounds.bursts.is_empty() {
-        let low = low(&spans, width, ink).into_iter().filter(|one| stands_alone(one, width, ink));
-        let low: Vec<Burst> = low.map(|word| perhaps(ink, region, word, width, &reaches)).collect();
+        let more = beyond_rest(&spans, width, ink).into_iter();
+        let more = more.filter(|one| stands_alone(one, width, ink));
+        let more: Vec<Burst> = more.map(|one| perhaps(ink, region, one, width, &reaches)).collect();
         let all = sounds.bursts.iter().chain(&sounds.perhaps);
         let free =
             |one: &Burst| !all.clone().any(|b| b.from_mm < one.to_mm && one.from_mm < b.to_mm);
-        let low: Vec<Burst> = low.into_iter().filter(free).collect();
-        sounds.perhaps.extend(low);
+        let more: Vec<Burst> = more.into_iter().filter(free).collect();
+        sounds.perhaps.extend(more);
     }
     let least = sounds.bursts.iter().map(|burst| burst.confidence).min_by(f32::total_cmp);
     sounds.confidence = least.unwrap_or(0.8);
@@ -219,8 +220,8 @@ const LOW_LONG_MM: f64 = 1.6;
 const LOW_HIGH_MM: f64 = 0.6;
 const LOW_APART_MM: f64 = 1.2;
 
-/// Where the resting line moves a little for a while.
-fn low(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink) -> Vec<PixelBox> {
+/// Where ink goes beyond the resting line's stroke for a while.
+fn beyond_rest(spans: &[Option<[usize; 2]>], width: f64, ink: &Ink) -> Vec<PixelBox> {
     let high = |n: usize| spans[n].map_or(0, |[top, bottom]| bottom - top + 1) as f64;
     let least = width + LOW_MM * ink.px_per_mm;
     let mut found: Vec<PixelBox> = Vec::new();
