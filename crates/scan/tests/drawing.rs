@@ -4,7 +4,7 @@
 mod support;
 
 use scan::ink::{Print, student_ink};
-use scan::trace::{BurstStyle, Drawing, DrawnTrace, LineStyle, drawing};
+use scan::trace::{Burst, BurstStyle, Drawing, DrawnTrace, LineStyle, drawing};
 use support::{FAINT, Hand, PEN, PENCIL, Printed, Tool, distances, printed, reprinted};
 
 const TOOLS: [(&str, Tool); 3] = [("pen", PEN), ("pencil", PENCIL), ("faint pencil", FAINT)];
@@ -240,11 +240,16 @@ fn filled_bursts_begin_and_end_where_they_were_drawn() {
         hand.soil(0.012, &[]);
         let found = seen(&hand, &sheet);
         let bursts = &found.sounds[0].bursts;
-        assert_eq!(bursts.len(), wanted.len(), "{what}: {bursts:#?}");
-        for (burst, [from, to]) in bursts.iter().zip(wanted) {
-            assert!((burst.from_mm - from).abs() <= 0.5, "{what}, {from}: {burst:?}");
-            assert!((burst.to_mm - to).abs() <= 0.5, "{what}, {to}: {burst:?}");
-        }
+        assert_ends(bursts, &wanted, 0.5, what);
+    }
+}
+
+/// Whether sounds begin and end where they were drawn, within `most_mm`.
+fn assert_ends(found: &[Burst], wanted: &[[f64; 2]], most_mm: f64, what: &str) {
+    assert_eq!(found.len(), wanted.len(), "{what}: {found:#?}");
+    for (one, [from, to]) in found.iter().zip(wanted) {
+        assert!((one.from_mm - from).abs() <= most_mm, "{what}, {from}: {one:?}");
+        assert!((one.to_mm - to).abs() <= most_mm, "{what}, {to}: {one:?}");
     }
 }
 
@@ -271,11 +276,9 @@ fn sounds_to_one_side_of_their_line_are_perhaps_some() {
         let found = seen(&hand, &sheet);
         let sounds = &found.sounds[0];
         assert!(sounds.bursts.is_empty(), "{what}: {:#?}", sounds.bursts);
-        assert_eq!(sounds.perhaps.len(), wanted.len(), "{what}: {:#?}", sounds.perhaps);
-        for (one, [from, to]) in sounds.perhaps.iter().zip(wanted) {
-            assert!((one.from_mm - from).abs() <= 0.8, "{what}, {from}: {one:?}");
-            assert!((one.to_mm - to).abs() <= 0.8, "{what}, {to}: {one:?}");
-        }
+        // They are told from the edge of their strokes, which lie on the line there: up to 0.65 mm
+        // too far out. What is measured now is not to get worse.
+        assert_ends(&sounds.perhaps, &wanted, 0.8, what);
     }
 }
 
