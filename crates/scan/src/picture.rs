@@ -108,32 +108,17 @@ impl Picture {
         let (width, height) = (self.width / by, self.height / by);
         let mut level = Vec::with_capacity(width * height);
         let mut sums = vec![0_u16; width * by];
-        // How many are joined is known beforehand for what is common: dividing takes most of the
-        // time otherwise.
-        let means = match by {
-            2 => means::<2>,
-            3 => means::<3>,
-            4 => means::<4>,
-            5 => means::<5>,
-            _ => means::<0>,
-        };
+        let area = (by * by) as u32;
         for rows in self.level.chunks_exact((by * self.width).max(1)) {
             sums.fill(0);
             for row in rows.chunks_exact(self.width) {
                 sums.iter_mut().zip(row).for_each(|(sum, &one)| *sum += u16::from(one));
             }
-            means(&sums, by, &mut level);
+            level.extend(sums.chunks_exact(by).map(|part| {
+                let sum: u32 = part.iter().map(|&one| u32::from(one)).sum();
+                ((sum + area / 2) / area) as u8
+            }));
         }
         Self { width, height, level }
     }
-}
-
-/// Means of squares whose columns have these sums, `BY` columns for each, or `by` where that is 0.
-fn means<const BY: usize>(sums: &[u16], by: usize, level: &mut Vec<u8>) {
-    let by = if BY > 0 { BY } else { by };
-    let area = (by * by) as u32;
-    level.extend(sums.chunks_exact(by).map(|part| {
-        let sum: u32 = part.iter().map(|&one| u32::from(one)).sum();
-        ((sum + area / 2) / area) as u8
-    }));
 }
