@@ -54,8 +54,8 @@ pub struct DrawnSounds {
     pub envelope_mm: Vec<[f64; 3]>,
     /// The bursts, from left to right.
     pub bursts: Vec<DrawnBurst>,
-    /// What is as small as letters, written more likely than a sound; where there are no bursts, all that
-    /// stands on the resting line.
+    /// What is as small as letters, written more likely than a sound; where there are no bursts, all
+    /// that stands on the resting line.
     #[serde(default)]
     pub perhaps: Vec<DrawnBurst>,
     /// Width of the stroke.
