@@ -109,13 +109,10 @@ fn ink_above(page: &Flat, print: &Print, [faintest, deviations]: [f32; 2]) -> Op
     let scale = page.px_per_mm;
     let mut seen = print.seen(page)?;
     let (printed, shift) = print.laid_over(&Field::measured(&seen, print));
-    let mut gains = over::Gains::new();
-    let noise = paper::evened(&mut seen, &printed, scale, |seen, rows| {
-        gains.count(seen, &printed, rows);
-    });
+    let noise = paper::evened(&mut seen, &printed, scale);
     let least = faintest.max(deviations * noise);
     let reach = (BRIDGE_MM * scale).round().max(1.0) as usize;
-    let mut over = over::over(&seen, &printed, &gains, [noise, least], reach);
+    let mut over = over::over(&seen, &printed, noise, least, reach);
     over::bridge(&mut over, &seen, least);
     let over::Over { mut ink, mut hidden, .. } = over;
     paper::without_specks(&mut ink, &hidden, least, scale);

@@ -9,8 +9,6 @@ use crate::memory;
 const HIDES: f32 = 0.035;
 /// Rows that are worked on together, so that they stay at hand.
 const STRIP: usize = 64;
-/// Pixels of a row that are looked at together.
-const TOGETHER: usize = 16;
 
 /// Ink that is darker than print alone.
 pub(super) struct Over {
@@ -24,14 +22,8 @@ pub(super) struct Over {
 
 /// The ink on a page that is darker than the most that the print alone can have put there, by
 /// `least`; strokes are carried on over print by `side` pixels at most.
-pub(super) fn over(
-    seen: &Plane,
-    printed: &Plane,
-    gains: &Gains,
-    [noise, least]: [f32; 2],
-    side: usize,
-) -> Over {
-    let [grey, dark] = gains.factors();
+pub(super) fn over(seen: &Plane, printed: &Plane, noise: f32, least: f32, side: usize) -> Over {
+    let [grey, dark] = gains(seen, printed, [(0.05..0.22, 0.0), (0.30..1.01, 0.6)]);
     let (width, height) = (printed.width, printed.height);
     let mut ink = Plane { width, height, data: memory::room(width * height) };
     let mut hidden = Vec::with_capacity(width * height);
@@ -92,56 +84,26 @@ impl Near {
     }
 }
 
-/// How dark print came out, as a factor: the copier's contrast. Student's ink over it makes it
-/// darker, so the middle of what is seen is taken.
-pub(super) struct Gains {
-    /// How often each factor is, in 32nds, where print is grey, and where it is dark.
-    counts: [[u32; 128]; 2],
-}
-
-impl Gains {
-    /// How much ink grey and dark print have.
-    const INKS: [Range<f32>; 2] = [0.05..0.22, 0.30..1.01];
-    /// The least factors.
-    const LEAST: [f32; 2] = [0.0, 0.6];
-
-    pub(super) fn new() -> Self {
-        Self { counts: [[0; 128]; 2] }
-    }
-
-    /// Takes in some rows, by every second one.
-    pub(super) fn count(&mut self, seen: &Plane, printed: &Plane, rows: Range<usize>) {
-        let rows = rows.start.max(1)..rows.end.min(printed.height - 1);
-        for y in rows.filter(|y| y % 2 == 1) {
-            let (above, row, below) = (printed.row(y - 1), printed.row(y), printed.row(y + 1));
-            let columns = (1..printed.width - 1).step_by(TOGETHER).flat_map(|from| {
-                let all = from..(from + TOGETHER).min(printed.width - 1);
-                // Most of a page is not printed on: many pixels are looked at together.
-                let inked = |any: bool, ink: &f32| any | (*ink >= Self::INKS[0].start);
-                if row[all.clone()].iter().fold(false, inked) { all } else { 0..0 }
-            });
-            for x in columns {
-                let ink = row[x];
-                let Some(which) = Self::INKS.iter().position(|range| range.contains(&ink)) else {
-                    continue;
-                };
-                if (ink >= row[x - 1] && ink >= row[x + 1]) || (ink >= above[x] && ink >= below[x])
-                {
-                    let factor = seen.data[y * seen.width + x] / ink;
-                    let step = ((factor * 32.0).max(0.0) as usize).min(127);
-                    self.counts[which][step] += 1;
-                }
+/// How dark print came out that has ink in each of some ranges, as a factor (`least` at least): the
+/// copier's contrast. Student's ink over it makes it darker, so the middle of what is seen is taken.
+fn gains<const N: usize>(seen: &Plane, printed: &Plane, inks: [(Range<f32>, f32); N]) -> [f32; N] {
+    let mut counts = [[0_u32; 128]; N];
+    for y in (1..printed.height - 1).step_by(2) {
+        let (above, row, below) = (printed.row(y - 1), printed.row(y), printed.row(y + 1));
+        for x in 1..printed.width - 1 {
+            let ink = row[x];
+            let Some(which) = inks.iter().position(|(range, _)| range.contains(&ink)) else {
+                continue;
+            };
+            if (ink >= row[x - 1] && ink >= row[x + 1]) || (ink >= above[x] && ink >= below[x]) {
+                let factor = seen.data[y * seen.width + x] / ink;
+                counts[which][((factor * 32.0).max(0.0) as usize).min(127)] += 1;
             }
         }
     }
-
-    /// The factors of grey and of dark print.
-    fn factors(&self) -> [f32; 2] {
-        let factor = |which: usize| {
-            middle(&self.counts[which]).map_or(1.0, |at| at.clamp(Self::LEAST[which], 3.0))
-        };
-        [factor(0), factor(1)]
-    }
+    std::array::from_fn(|which| {
+        middle(&counts[which]).map_or(1.0, |at| at.clamp(inks[which].1, 3.0))
+    })
 }
 
 /// The factor that a little more than half of the counted ones, in 32nds, are no greater than.

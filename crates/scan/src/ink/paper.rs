@@ -15,14 +15,8 @@ const STEPS: usize = 64;
 const LEAST_AREA: f64 = 0.12;
 
 /// Takes shadows and smudges off `seen`: what is wide, soft and of low contrast. Returns the
-/// standard deviation of the paper that is left; `counted` is told of all rows, as soon as they are
-/// done and still at hand.
-pub(super) fn evened(
-    seen: &mut Plane,
-    printed: &Plane,
-    px_per_mm: f64,
-    mut counted: impl FnMut(&Plane, Range<usize>),
-) -> f32 {
+/// standard deviation of the paper that is left.
+pub(super) fn evened(seen: &mut Plane, printed: &Plane, px_per_mm: f64) -> f32 {
     let side = (PIECE_MM * px_per_mm) as usize;
     let (columns, rows) = (seen.width.div_ceil(side), seen.height.div_ceil(side));
     let mut ground = Plane::new(columns, rows);
@@ -33,27 +27,19 @@ pub(super) fn evened(
     let ground = if columns > 2 && rows > 2 { ground.smoothed() } else { ground };
     let shares: Vec<f32> = (0..side).map(|at| share(at + side / 2, side)).collect();
     let mut level = vec![0.0; columns + 1];
-    let mut noise = Noise::new();
-    for top in (0..seen.height).step_by(side) {
-        let rows = top..(top + side).min(seen.height);
-        for y in rows.clone() {
-            for (column, level) in level.iter_mut().enumerate() {
-                *level = ground.between(column as f32, share(y, side));
-            }
-            let row = &mut seen.data[y * seen.width..(y + 1) * seen.width];
-            // Half a piece to the first piece's middle, then from middle to middle.
-            let (first, others) = row.split_at_mut(side / 2);
-            taken_off(first, [level[0]; 2], &shares);
-            for (row, level) in others.chunks_mut(side).zip(level.windows(2)) {
-                taken_off(row, [level[0], level[1]], &shares);
-            }
-            if y.is_multiple_of(Noise::EVERY) {
-                noise.count(row, printed.row(y));
-            }
+    for y in 0..seen.height {
+        for (column, level) in level.iter_mut().enumerate() {
+            *level = ground.between(column as f32, share(y, side));
         }
-        counted(seen, rows);
+        let row = &mut seen.data[y * seen.width..(y + 1) * seen.width];
+        // Half a piece to the first piece's middle, then from middle to middle.
+        let (first, others) = row.split_at_mut(side / 2);
+        taken_off(first, [level[0]; 2], &shares);
+        for (row, level) in others.chunks_mut(side).zip(level.windows(2)) {
+            taken_off(row, [level[0], level[1]], &shares);
+        }
     }
-    noise.deviation()
+    noise(seen, printed)
 }
 
 /// A pixel's share of the way from the middle of the piece before it to that of the next.
@@ -98,46 +84,28 @@ fn grounds(seen: &Plane, printed: &Plane, rows: Range<usize>, side: usize, groun
 }
 
 /// The paper's standard deviation, by the median of differences between near pixels.
-struct Noise {
-    /// How often each difference is, and in the last place those that say nothing of paper.
-    counts: [u32; Self::STEPS + 1],
-}
-
-impl Noise {
-    /// Of so many rows one is looked at.
-    const EVERY: usize = 3;
+fn noise(seen: &Plane, printed: &Plane) -> f32 {
     /// Pixels apart: beyond what smoothing joined.
     const APART: usize = 4;
-    const STEPS: usize = 512;
-    /// Steps of difference for all ink there can be.
-    const SCALE: f32 = 2048.0;
-
-    fn new() -> Self {
-        Self { counts: [0; Self::STEPS + 1] }
-    }
-
-    fn count(&mut self, row: &[f32], print: &[f32]) {
-        let paper = |print: f32| print < 0.01;
-        let apart = row.iter().zip(&row[Self::APART..]);
-        let prints = print.iter().zip(&print[Self::APART..]);
-        for ((one, other), (here, there)) in apart.zip(prints).step_by(2) {
-            let step = ((one - other).abs() * Self::SCALE).min((Self::STEPS - 1) as f32) as usize;
-            let both = paper(*here) & paper(*there);
-            self.counts[if both { step } else { Self::STEPS }] += 1;
+    let mut counts = [0_u32; 512];
+    let mut total = 0;
+    for (row, print) in seen.data.chunks(seen.width).zip(printed.data.chunks(seen.width)).step_by(3)
+    {
+        for x in (0..seen.width - APART).step_by(2) {
+            if print[x] < 0.01 && print[x + APART] < 0.01 {
+                let step = ((row[x] - row[x + APART]).abs() * 2048.0) as usize;
+                counts[step.min(511)] += 1;
+                total += 1;
+            }
         }
     }
-
-    fn deviation(&self) -> f32 {
-        let counts = &self.counts[..Self::STEPS];
-        let total: u32 = counts.iter().sum();
-        let mut sum = 0;
-        let middle = counts.iter().position(|&count| {
-            sum += count;
-            2 * sum > total
-        });
-        // 1.4826 makes a deviation of a median for normal noise; two pixels differ by √2 more.
-        middle.map_or(0.0, |step| step as f32 / Self::SCALE * 1.4826 / std::f32::consts::SQRT_2)
-    }
+    let mut sum = 0;
+    let middle = counts.iter().position(|&count| {
+        sum += count;
+        2 * sum > total
+    });
+    // 1.4826 makes a deviation of a median for normal noise; two pixels differ by √2 more.
+    middle.map_or(0.0, |step| step as f32 / 2048.0 * 1.4826 / std::f32::consts::SQRT_2)
 }
 
 /// Takes out what is too small or too faint to be a stroke, and what print left along its edges.
