@@ -9,7 +9,7 @@ use sheet::SheetCode;
 use crate::{PX_PER_MM, Printed, convert};
 
 /// What reads the same picture otherwise than before has another number.
-pub const VERSION: &str = "8";
+pub const VERSION: &str = "9";
 
 /// Pixels for a millimetre at which a page's code is looked at.
 const CODE_PX_PER_MM: f64 = 5.0;

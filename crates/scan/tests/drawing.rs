@@ -253,6 +253,52 @@ fn assert_ends(found: &[Burst], wanted: &[[f64; 2]], most_mm: f64, what: &str) {
     }
 }
 
+/// A felt pen's stroke is twice as wide as another's, and half of it is the sound's.
+#[test]
+fn bursts_drawn_with_a_broad_pen_begin_and_end_where_they_were_drawn() {
+    let sheet = printed("aortic_pressure");
+    let panel = sheet.panel("heart_sounds").clone();
+    let y = panel.y_mm + panel.height_mm / 2.0;
+    let tool = Tool { width: 1.2, ..PEN };
+    let mut hand = Hand::on(&reprinted(&sheet.blank, [0.1, -0.1], BENT, 1.0), 120);
+    let wanted = [[60.0, 68.0], [90.0, 97.0], [140.0, 148.0], [170.0, 177.0]];
+    for ([_, from], [to, _]) in wanted.iter().zip(&wanted[1..]) {
+        hand.draw(&[[*from, y], [*to, y]], tool);
+    }
+    hand.draw(&[[panel.x_mm, y], [60.0, y]], tool);
+    for (ends, high) in wanted.into_iter().zip([14.0, 10.0, 14.0, 10.0]) {
+        hand.outlined(ends, y, high, tool);
+    }
+    hand.soil(0.012, &[]);
+    assert_ends(&seen(&hand, &sheet).sounds[0].bursts, &wanted, 0.6, "broad pen");
+}
+
+/// A line through an outline leaves a corner of it that is as small as a letter; and where no
+/// resting line is drawn, what is written in a row below is none.
+#[test]
+fn corners_that_lines_cut_off_belong_to_their_outlines() {
+    let sheet = printed("aortic_pressure");
+    let panel = sheet.panel("heart_sounds").clone();
+    let y = panel.y_mm + panel.height_mm / 2.0;
+    let (above, below) = (panel.y_mm - 10.0, panel.y_mm + 30.0);
+    for (n, (what, tool)) in TOOLS.into_iter().enumerate() {
+        let page = reprinted(&sheet.blank, [0.1, -0.1], BENT, GRIDS[n]);
+        let mut hand = Hand::on(&page, 130 + n as u64);
+        let wanted = [[60.0, 68.0], [90.0, 97.0], [140.0, 148.0], [170.0, 177.0]];
+        for ([from, to], high) in wanted.into_iter().zip([8.0, 7.0, 8.0, 7.0]) {
+            let middle = [f64::midpoint(from, to), y];
+            for side in [-0.5, 0.5] {
+                let peak = [middle[0], y + side * high];
+                hand.draw(&[[from, y], peak, [to, y]], tool);
+            }
+            hand.line([from + 1.6, above], [from + 1.6, below], [0.0, 0.0], 0.03, tool);
+            hand.scribble([from - 9.0, y + 1.8], 3, 2.5, tool);
+        }
+        hand.soil(0.012, &[]);
+        assert_ends(&seen(&hand, &sheet).sounds[0].bursts, &wanted, 0.8, what);
+    }
+}
+
 /// Some draw sounds as humps that stand on their line.
 #[test]
 fn sounds_to_one_side_of_their_line_are_perhaps_some() {

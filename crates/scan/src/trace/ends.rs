@@ -19,6 +19,15 @@ const APART_MM: f64 = 1.5;
 const REACH_MM: f64 = 0.8;
 /// How far a burst may go on to one side alone, in millimetres: a stroke's way there and back.
 const ALONE_MM: f64 = 2.2;
+/// What is lower than this share of a burst's highest place and than this, in millimetres, is no
+/// first stroke by itself: an arrow's head is as low.
+const LOW_SHARE: f64 = 0.2;
+const LOW_MM: f64 = 1.8;
+/// The side of a first stroke or of an outline goes down to the resting line within this, in
+/// millimetres.
+const SIDE_MM: f64 = 4.0;
+/// Two things that touch have between them a place so much lower than both, in millimetres.
+const WAIST_MM: f64 = 0.25;
 /// Where the line passes the resting line from side to side it is near it for so long at most, in
 /// millimetres.
 const PASSING_MM: f64 = 0.6;
@@ -43,9 +52,15 @@ const BESIDE_LINE_MM: f64 = 0.8;
 const LINE_MM: f64 = 0.2;
 const TAKEN_MM: f64 = 1.6;
 /// A stroke that is so high where an alignment line beside it ends, in millimetres, began on the
-/// line, which is no farther from there than this.
+/// line, which is no farther from there than this, and no farther than the last from where the
+/// stroke, continued, comes back to the resting line.
 const ON_LINE_MM: f64 = 0.6;
 const ON_LINE_AWAY_MM: f64 = 2.4;
+const ONTO_MM: f64 = 1.1;
+/// What is written beside the resting line is farther from it than this, in millimetres, and what
+/// is within a stroke's way there and back is no wider than this.
+const APART_FROM_MM: f64 = 1.0;
+const WITHIN_MM: f64 = 1.6;
 /// How far the resting line is looked for to either side, in millimetres.
 const NEAR_MM: f64 = 8.0;
 /// How far from its usual place, in millimetres.
@@ -92,9 +107,9 @@ struct End {
 }
 
 impl Reaches {
-    /// Of a panel's ink: `inked` tells of a column and a row whether there is ink, and `lines` in
-    /// which columns alignment lines cross the resting line, which is looked for about the row
-    /// `rest`.
+    /// Of a panel's ink: `inked` tells of a column and a row whether there is ink, `lines` in which
+    /// columns alignment lines cross the resting line, which is looked for about the row `rest`, and
+    /// `lined` of a column whether ink there went with such a line.
     pub(crate) fn of(
         [columns, rows]: [usize; 2],
         rest: f64,
@@ -102,32 +117,20 @@ impl Reaches {
         px_per_mm: f64,
         inked: impl Fn(usize, usize) -> bool,
         lines: &[f64],
+        lined: impl Fn(usize) -> bool,
     ) -> Self {
         let runs = runs([columns, rows], inked);
         let base = resting_line(&runs, rest, stroke, px_per_mm);
         let half = stroke / 2.0 - 0.5;
-        let near = stroke.max(0.4 * px_per_mm);
         let line = |x: usize, near: f64| lines.iter().any(|line| (x as f64 - line).abs() <= near);
         let wide = stroke / 2.0 + LINE_MM * px_per_mm;
         let cut = |x: usize| line(x, wide + BESIDE_LINE_MM * px_per_mm);
-        let ends = |x: usize| {
-            let off = |[top, bottom]: [usize; 2]| {
-                (top as f64 - base[x]).max(base[x] - bottom as f64).max(0.0)
-            };
-            let on = runs[x].iter().find(|&&run| off(run) <= 0.5 * near);
-            // Where the line rests, what stands apart from it on one side is written there; but
-            // beside an alignment line it may be what that cut off.
-            let all = [runs[x].first()?[0], runs[x].last()?[1]];
-            let thin = on.filter(|[top, bottom]| ((bottom - top) as f64) < 2.0 * stroke + 1.0);
-            let written = thin.filter(|[top, bottom]| all[0] == *top || all[1] == *bottom);
-            Some(written.copied().filter(|_| !cut(x)).unwrap_or(all))
-        };
-        let ends: Vec<Option<[usize; 2]>> = (0..columns).map(ends).collect();
+        let ends = ends(&runs, &base, stroke, px_per_mm, cut);
         let above = |x: usize| ends[x].map_or(0.0, |[top, _]| base[x] - top as f64 - half);
         let below = |x: usize| ends[x].map_or(0.0, |[_, bottom]| bottom as f64 - base[x] - half);
         let open = |x: usize| ends[x].is_some() || line(x, wide);
         let mut hidden: Vec<bool> = (0..columns).map(|x| line(x, wide)).collect();
-        let taken = |x: usize| ends[x].is_none() && line(x, TAKEN_MM * px_per_mm);
+        let taken = |x: usize| ends[x].is_none() && line(x, TAKEN_MM * px_per_mm) && lined(x);
         for x in 1..columns {
             hidden[x] |= hidden[x - 1] && taken(x);
         }
@@ -213,8 +216,10 @@ impl Reaches {
     fn end(&self, [outer, inner]: [usize; 2], left: f64, right: bool) -> End {
         let way: Vec<usize> =
             if right { (inner..=outer).rev().collect() } else { (outer..=inner).collect() };
-        // The place from which on both sides were reached.
-        let reached = |side: usize| way.iter().position(|&n| self.sides[side][n] > left);
+        // The place from which on both sides were reached by what is high enough for a stroke.
+        let highest = way.iter().map(|&n| self.most(n)).fold(0.0, f64::max);
+        let low = (LOW_SHARE * highest).min(LOW_MM * self.px_per_mm).max(left);
+        let reached = |side: usize| way.iter().position(|&n| self.sides[side][n] > low);
         let both = reached(0).unwrap_or(0).max(reached(1).unwrap_or(0)).min(way.len() - 1);
         // From there back to where the line rests.
         let count = self.open.len();
@@ -225,9 +230,26 @@ impl Reaches {
         let (mut far, mut near) = (0, 0);
         for by in 1..=self.px(ALONE_MM) {
             match back(inner, by) {
-                Some(n) if self.most(n) > left => (far, near) = (by, 0),
-                Some(n) if self.hidden[n] => {}
+                Some(n) if self.most(n) > low => (far, near) = (by, 0),
+                Some(n) if self.hidden[n] || self.most(n) > left => {}
                 Some(_) if near < self.px(PASSING_MM) => near += 1,
+                _ => break,
+            }
+        }
+        // Down the side of its first stroke; what rises again beside it, as an arrow's head
+        // does, is another thing.
+        let mut least = back(inner, far).map_or(0.0, |n| self.most(n));
+        for by in far + 1..=far + self.px(SIDE_MM) {
+            match back(inner, by) {
+                Some(n) if self.most(n) > left => {
+                    if self.most(n) > least + WAIST_MM * self.px_per_mm {
+                        break;
+                    }
+                    if self.most(n) <= least {
+                        (far, least) = (by, self.most(n));
+                    }
+                }
+                Some(n) if self.hidden[n] => {}
                 _ => break,
             }
         }
@@ -248,11 +270,14 @@ impl Reaches {
             .iter()
             .map(|line| if right { line - column as f64 } else { column as f64 - line });
         let away = line.filter(|away| (0.0..ON_LINE_AWAY_MM * self.px_per_mm).contains(away));
-        let on_line = away.min_by(f64::total_cmp).filter(|_| cut && high > ON_LINE_MM);
+        let continued = self.continued(&inwards);
+        let on_line = away.min_by(f64::total_cmp).filter(|away| {
+            cut && high > ON_LINE_MM && away - continued.max(0.0) < ONTO_MM * self.px_per_mm
+        });
         let on = match on_line {
             Some(away) => away,
             None if upright => -self.half(),
-            None => self.continued(&inwards).min(free as f64),
+            None => continued.min(free as f64),
         };
         let exact = if right { column as f64 + on } else { column as f64 - on };
         let doubt = (far as f64 - DOUBT_MM * self.px_per_mm).max(0.0);
@@ -291,6 +316,60 @@ impl Reaches {
     }
 }
 
+/// First and last row of the ink in each column, without what is written beside the resting line:
+/// what stands apart from it on one side alone. But beside an alignment line, of which `cut`
+/// tells, that may be what was cut off, and between a stroke's way there and back it is where the
+/// stroke turns.
+fn ends(
+    runs: &[Vec<[usize; 2]>],
+    base: &[f64],
+    stroke: f64,
+    px_per_mm: f64,
+    cut: impl Fn(usize) -> bool,
+) -> Vec<Option<[usize; 2]>> {
+    let all = |x: usize| Some([runs[x].first()?[0], runs[x].last()?[1]]);
+    let near = 0.5 * stroke.max(0.4 * px_per_mm);
+    let resting = |x: usize| {
+        let off = |[top, bottom]: [usize; 2]| {
+            (top as f64 - base[x]).max(base[x] - bottom as f64).max(0.0)
+        };
+        let on = runs[x].iter().find(|&&run| off(run) <= near).copied();
+        on.filter(|[top, bottom]| ((bottom - top) as f64) < 2.0 * stroke + 1.0)
+    };
+    // How far what is in a column reaches beyond its resting line, above and below.
+    let beyond = |x: usize| {
+        let ([top, bottom], [highest, lowest]) = (resting(x)?, all(x)?);
+        Some([top - highest, lowest - bottom])
+    };
+    let mut ends: Vec<Option<[usize; 2]>> = (0..runs.len()).map(all).collect();
+    for side in [0, 1] {
+        let written = |x: usize| {
+            let apart = |far: [usize; 2]| {
+                far[1 - side] == 0 && far[side] as f64 > APART_FROM_MM * px_per_mm
+            };
+            beyond(x).is_some_and(apart) && !cut(x)
+        };
+        let written: Vec<bool> = (0..runs.len()).map(written).collect();
+        let leaves = |x: usize| {
+            let far = |[top, bottom]: [usize; 2]| {
+                [base[x] - top as f64, bottom as f64 - base[x]][side] - stroke / 2.0
+            };
+            !written[x] && all(x).is_some_and(|ends| far(ends) > LEFT_MM * px_per_mm)
+        };
+        for stretch in stretches(&written) {
+            let (before, after) = (stretch.start.checked_sub(1), stretch.end);
+            let turns = (stretch.len() as f64) < WITHIN_MM * px_per_mm
+                && before.is_some_and(leaves)
+                && after < runs.len()
+                && leaves(after);
+            if !turns {
+                stretch.for_each(|x| ends[x] = resting(x));
+            }
+        }
+    }
+    ends
+}
+
 /// Stretches of columns for which something holds.
 fn stretches(holds: &[bool]) -> Vec<std::ops::Range<usize>> {
     let mut found: Vec<std::ops::Range<usize>> = Vec::new();
@@ -304,7 +383,10 @@ fn stretches(holds: &[bool]) -> Vec<std::ops::Range<usize>> {
 }
 
 /// Stretches of ink in each column: their first and their last row.
-fn runs([columns, rows]: [usize; 2], inked: impl Fn(usize, usize) -> bool) -> Vec<Vec<[usize; 2]>> {
+pub(crate) fn runs(
+    [columns, rows]: [usize; 2],
+    inked: impl Fn(usize, usize) -> bool,
+) -> Vec<Vec<[usize; 2]>> {
     let mut found: Vec<Vec<[usize; 2]>> = vec![Vec::new(); columns];
     // Row by row, as ink lies in memory.
     for y in 0..rows {
@@ -319,7 +401,12 @@ fn runs([columns, rows]: [usize; 2], inked: impl Fn(usize, usize) -> bool) -> Ve
 }
 
 /// The row of the resting line in each column: the middle of thin ink near by.
-fn resting_line(runs: &[Vec<[usize; 2]>], rest: f64, stroke: f64, px_per_mm: f64) -> Vec<f64> {
+pub(crate) fn resting_line(
+    runs: &[Vec<[usize; 2]>],
+    rest: f64,
+    stroke: f64,
+    px_per_mm: f64,
+) -> Vec<f64> {
     let thin = |runs: &Vec<[usize; 2]>| {
         let middle = |[top, bottom]: [usize; 2]| f64::midpoint(top as f64, bottom as f64);
         let off = |run: [usize; 2]| (middle(run) - rest).abs();
@@ -373,7 +460,7 @@ mod tests {
         };
         let lines: Vec<f64> = line.iter().map(|[_, at, _]| *at as f64).collect();
         let size = [COLUMNS, 2 * REST];
-        Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &lines).bursts()
+        Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &lines, gone).bursts()
     }
 
     /// Two sides of an outline that goes up and down evenly between two columns.
@@ -404,18 +491,9 @@ mod tests {
     #[test]
     fn a_steep_stroke_that_went_with_a_line_began_on_it() {
         // Up along the line, down across the resting line, and back.
-        let zigzag = |x: f64, y: f64| {
-            let at =
-                [(100.0_f64, 0.0_f64), (104.0, -50.0), (116.0, 50.0), (128.0, -40.0), (136.0, 0.0)];
-            at.windows(2).any(|two| {
-                let [(x0, y0), (x1, y1)] = [two[0], two[1]];
-                let share = (x - x0) / (x1 - x0);
-                let slope = (y1 - y0).abs() / (x1 - x0);
-                (0.0..=1.0).contains(&share)
-                    && (y - (y0 + share * (y1 - y0))).abs() < slope.max(STROKE / 2.0)
-            })
-        };
-        let found = bursts(Some([96, 101, 107]), &zigzag);
+        const ALONG: [[f64; 2]; 5] =
+            [[100.0, 0.0], [104.0, -50.0], [116.0, 50.0], [128.0, -40.0], [136.0, 0.0]];
+        let found = bursts(Some([96, 101, 107]), &zigzag(&ALONG));
         let [one] = &found[..] else { panic!("{found:?}") };
         assert!(off(one.ends[0], 100.0) < 0.4, "{one:?}");
         assert!(off(one.ends[1], 136.0) < 0.4, "{one:?}");
@@ -432,7 +510,7 @@ mod tests {
         let inked =
             |x: usize, y: usize| y.abs_diff(REST) < 2 || both(x as f64, y as f64 - REST as f64);
         let size = [COLUMNS, 2 * REST];
-        let reaches = Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &lines);
+        let reaches = Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &lines, |_| false);
         let found = reaches.bursts();
         let [one] = &found[..] else { panic!("{found:?}") };
         assert!(off(one.ends[0], 102.0) < 0.4, "{one:?}");
@@ -450,5 +528,66 @@ mod tests {
         let [one] = &found[..] else { panic!("{found:?}") };
         assert!(off(one.ends[0], 100.0) < 1.0, "{one:?}");
         assert!(off(one.ends[1], 135.0) < 1.0, "{one:?}");
+    }
+
+    /// A line through places, column and distance from the resting line, as a zigzag is drawn.
+    fn zigzag(at: &'static [[f64; 2]]) -> impl Fn(f64, f64) -> bool {
+        |x, y| {
+            at.windows(2).any(|two| {
+                let [[x0, y0], [x1, y1]] = [two[0], two[1]];
+                let share = (x - x0) / (x1 - x0);
+                let slope = (y1 - y0).abs() / (x1 - x0);
+                (0.0..=1.0).contains(&share)
+                    && (y - (y0 + share * (y1 - y0))).abs() < slope.max(STROKE / 2.0)
+            })
+        }
+    }
+
+    const STEEP: [[f64; 2]; 6] =
+        [[100.0, 0.0], [106.0, -50.0], [118.0, 60.0], [130.0, -50.0], [142.0, 40.0], [148.0, 0.0]];
+
+    #[test]
+    fn an_arrow_that_points_at_a_burst_is_no_part_of_it() {
+        // Its head is a low thing to both sides, as wide as a stroke's way there and back.
+        let head =
+            |x: f64, y: f64| (88.0..99.0).contains(&x) && y.abs() < (99.0 - x).min(x - 84.0) + 1.0;
+        let found = bursts(None, &|x, y| head(x, y) || zigzag(&STEEP)(x, y));
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 100.0) < 0.4, "{one:?}");
+        assert!(off(one.ends[1], 148.0) < 0.4, "{one:?}");
+    }
+
+    #[test]
+    fn a_first_stroke_turns_above_a_resting_line_that_is_drawn_through() {
+        let drawn = |x: f64, y: f64| {
+            let resting = (100.0..150.0).contains(&x) && y.abs() < 2.0;
+            let comes_from_there = x > 111.0 || y < 2.0;
+            resting || comes_from_there && zigzag(&STEEP)(x, y)
+        };
+        let found = bursts(None, &drawn);
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 100.0) < 0.4, "{one:?}");
+        assert!(off(one.ends[1], 148.0) < 0.4, "{one:?}");
+    }
+
+    #[test]
+    fn an_outline_may_lie_to_one_side_of_its_resting_line() {
+        // One of its sides is on the resting line where the other one has left it.
+        let found = bursts(None, &|x, y| outline(100.0, 180.0, 30.0)(x, y - 8.0));
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 100.0) < 1.0, "{one:?}");
+        assert!(off(one.ends[1], 180.0) < 1.0, "{one:?}");
+    }
+
+    #[test]
+    fn a_burst_does_not_begin_on_a_line_with_paper_in_between() {
+        let strokes = |x: f64| (0..5).any(|n| (x - 112.0 - 9.0 * f64::from(n)).abs() < 2.0);
+        let inked = |x: usize, y: usize| strokes(x as f64) && y.abs_diff(REST) < 40;
+        let lined = |x: usize| (96..=104).contains(&x);
+        let size = [COLUMNS, 2 * REST];
+        let reaches = Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &[100.0], lined);
+        let found = reaches.bursts();
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 112.0) < 0.3, "{one:?}");
     }
 }

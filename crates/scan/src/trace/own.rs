@@ -1,5 +1,6 @@
 //! Which ink in a panel for sounds is the sounds' own, and which is written beside them.
 
+use super::ends::{resting_line, runs};
 use super::parts::{Parts, PixelBox};
 use super::path::{Region, Sight};
 
@@ -21,11 +22,21 @@ const STROKE_MM: f64 = 0.6;
 const ASIDE_MM: f64 = 0.8;
 const TOUCHES_MM: f64 = 2.6;
 const BODY_MM: [f64; 2] = [2.0, 8.0];
+/// What is so near to the usual place of the resting line, in millimetres, lies on it.
+const SLACK_MM: f64 = 0.4;
+/// How near to the resting line a sound's stroke is where it comes back to it, and how far that is
+/// from where it crossed it, in millimetres.
+const NEAR_REST_MM: f64 = 0.6;
+const THERE_AND_BACK_MM: f64 = 2.2;
+/// A stroke that crosses it is near it for so long at most, in millimetres.
+const STEEP_MM: f64 = 0.6;
 /// What is as narrow as a line, and so near to one, is left of it, in millimetres.
 const NARROW_MM: f64 = 1.4;
 const OF_LINE_MM: f64 = 1.2;
 /// What was cut off a sound is no farther from it and from its resting line, in millimetres.
 const CUT_OFF_MM: f64 = 0.8;
+/// What an alignment line cut apart is no farther from each other, in millimetres.
+const CUT_APART_MM: f64 = 1.8;
 /// The sides of an outline are no farther than this from its resting line where they were cut off,
 /// in millimetres.
 const OUTLINE_MM: f64 = 4.0;
@@ -141,7 +152,7 @@ impl Own {
     }
 
     /// The usual height of the ink on the resting line in pixels, where one is drawn.
-    fn resting_stroke(&self, rest: usize) -> Option<f64> {
+    pub(crate) fn resting_stroke(&self, rest: usize) -> Option<f64> {
         let rows = self.mask.len() / self.columns;
         let inked = |x: usize, y: usize| self.mask[y * self.columns + x];
         let run = |x: usize| {
@@ -206,23 +217,16 @@ impl Own {
     /// The ink without what is no higher than a line on the resting line.
     fn without_resting_line(&self, rest: usize, thin: usize, px_per_mm: f64) -> Vec<bool> {
         let (columns, rows) = (self.columns, self.mask.len() / self.columns);
-        let reach = (REACHES_MM * px_per_mm).round() as usize;
+        let runs = runs([columns, rows], |x, y| self.mask[y * columns + x]);
+        let base = resting_line(&runs, rest as f64, thin as f64 / 1.4, px_per_mm);
+        let slack = SLACK_MM * px_per_mm;
         let mut upright = self.mask.clone();
-        for x in 0..columns {
-            let mut y = rest.saturating_sub(reach);
-            while y <= (rest + reach).min(rows - 1) {
-                if !self.mask[y * columns + x] {
-                    y += 1;
-                    continue;
+        for (x, runs) in runs.into_iter().enumerate() {
+            for [top, bottom] in runs {
+                let on = (top as f64) < base[x] + slack && base[x] - slack < bottom as f64;
+                if on && bottom - top < thin {
+                    (top..=bottom).for_each(|y| upright[y * columns + x] = false);
                 }
-                let above = (0..y).rev().take_while(|y| self.mask[y * columns + x]).count();
-                let below = (y..rows).take_while(|y| self.mask[y * columns + x]).count();
-                if above + below <= thin {
-                    for y in y - above..y + below {
-                        upright[y * columns + x] = false;
-                    }
-                }
-                y += below;
             }
         }
         upright
@@ -250,7 +254,8 @@ fn is_even(bounds: PixelBox, rest: usize) -> bool {
 /// Whether two things face each other across a row, as the sides of an outline do.
 fn facing(one: PixelBox, other: PixelBox, rest: usize) -> bool {
     let (from, to) = (one.left.max(other.left), one.right.min(other.right));
-    let wide = one.width().max(other.width());
+    // Something may be missing of one of them.
+    let wide = one.width().min(other.width());
     to > from && 5 * (to - from) > 3 * wide && is_even(one.joined(&other), rest)
 }
 
@@ -293,6 +298,10 @@ impl Pieces {
             }
         }
         let evenly: Vec<bool> = (0..kinds.len()).map(|n| self.is_even(n, &kinds)).collect();
+        let strokes: Vec<PixelBox> = (self.bounds.iter().zip(&kinds))
+            .filter(|(_, kind)| **kind <= Kind::Stroke)
+            .map(|(bounds, _)| *bounds)
+            .collect();
         let small = |n: usize| {
             let bounds = &self.bounds[n];
             // Nothing of a letter stands over or under a sound.
@@ -301,7 +310,11 @@ impl Pieces {
                 to > from && 3 * (to - from) > bounds.width()
             });
             let letter = (self.px(LETTER_LOW_MM)..=most).contains(&bounds.height());
-            letter && !over && !evenly[n] && !self.goes_on(bounds, &sounds)
+            letter
+                && !over
+                && !evenly[n]
+                && !self.goes_on(bounds, &sounds)
+                && !self.alternates(bounds, &strokes, lines)
         };
         for (n, (bounds, kind)) in self.bounds.iter().zip(&mut kinds).enumerate() {
             let wide = bounds.width() as f64 > (2.2 * stroke).max(0.9 * self.px_per_mm);
@@ -338,6 +351,27 @@ impl Pieces {
         let beside =
             |sound: &PixelBox| one.left <= sound.right + near && sound.left <= one.right + near;
         stands && one.width() <= self.px(TOUCHES_MM) && sounds.iter().any(beside)
+    }
+
+    /// Whether a piece stands on one side of the resting line and the next one goes to the other,
+    /// as strokes of a zigzag do, also where an alignment line cut them apart.
+    fn alternates(&self, one: &PixelBox, strokes: &[PixelBox], lines: &[f64]) -> bool {
+        let near = self.px(CUT_OFF_MM);
+        let least = self.px(LETTER_LOW_MM);
+        let stands = one.top <= self.rest + near && self.rest <= one.bottom + near;
+        let above = one.top + least <= self.rest;
+        let across = |other: &PixelBox| {
+            if above { other.bottom >= self.rest + least } else { other.top + least <= self.rest }
+        };
+        let beside = |other: &PixelBox| {
+            let gap = one.left.max(other.left).saturating_sub(one.right.min(other.right));
+            let between = [one.right.min(other.right) as f64, one.left.max(other.left) as f64];
+            let cut = lines.iter().any(|x| between[0] <= *x && *x <= between[1]);
+            gap <= if cut { self.px(CUT_APART_MM) } else { near }
+        };
+        stands
+            && one.width() <= self.px(TOUCHES_MM)
+            && strokes.iter().any(|other| other != one && across(other) && beside(other))
     }
 
     /// Letters that stand beside one another, together.
@@ -405,10 +439,33 @@ impl Pieces {
             Some([above.min(below), above.max(below)])
         };
         let letter = |x: &usize| reach(*x).is_none_or(|[a, b]| a <= aside && b <= most);
+        // Next to the rest of the sound the corner of an outline goes on to where nothing of it is
+        // near the resting line any more, and a first stroke to where it came out of that.
+        let near = self.px(NEAR_REST_MM);
+        let rests = |x: &usize| {
+            let rows = self.rest.saturating_sub(near)..=(self.rest + near).min(self.rows - 1);
+            rows.into_iter().any(|y| self.parts.at(y * self.parts.width() + x) == Some(piece))
+        };
         let count = |columns: &mut dyn Iterator<Item = usize>| {
             let columns: Vec<usize> = columns.take_while(letter).collect();
             let body = columns.iter().filter_map(|&x| reach(x)).any(|[_, far]| far >= least);
-            if body && columns.len() >= self.px(TOUCHES_MM) { columns.len() } else { 0 }
+            if !body || columns.len() < self.px(TOUCHES_MM) {
+                return 0;
+            }
+            let mut inwards = columns.iter().rev().map(rests).peekable();
+            let mut run = |of: bool, most: usize| {
+                (0..most).take_while(|_| inwards.next_if_eq(&of).is_some()).count()
+            };
+            let most = self.px(TOUCHES_MM);
+            let steep = run(true, most);
+            let own = if steep > self.px(STEEP_MM) {
+                steep
+            } else {
+                let apart = run(false, self.px(THERE_AND_BACK_MM));
+                let foot = run(true, most);
+                if foot == 0 { steep } else { steep + apart + foot }
+            };
+            columns.len() - own
         };
         let before = count(&mut (bounds.left..=bounds.right));
         let after = count(&mut (bounds.left..=bounds.right).rev());

@@ -1,6 +1,6 @@
 //! Bursts of sound: where they begin and end, how high they are and how they are drawn.
 
-use super::ends::{Extent, Reaches};
+use super::ends::{Extent, Reaches, runs};
 use super::lines::AlignmentLine;
 use super::own::Own;
 use super::parts::{Parts, PixelBox};
@@ -10,6 +10,11 @@ use crate::ink::Ink;
 
 /// A burst is at least this long, in millimetres.
 const LEAST_LONG_MM: f64 = 1.6;
+/// A resting line is thinner than this, in millimetres.
+const THIN_MM: f64 = 1.4;
+/// A trace rests no farther than this from where its resting line is printed, in millimetres, if
+/// little of it is drawn.
+const PRINTED_MM: f64 = 1.2;
 /// A burst is at least this high, in millimetres.
 const LEAST_MM: f64 = 1.6;
 
@@ -21,8 +26,10 @@ const NEXT_MM: f64 = 1.6;
 const FIRST: f64 = 0.17;
 /// Strokes of a hatching are nearer to one another than this, in millimetres.
 const SPARSE_MM: f64 = 1.6;
+/// Whether a stroke went with a line is seen so near to the resting line, in millimetres.
+const LINED_MM: f64 = 4.0;
 /// How much more ink a line has where a stroke lies on it.
-const OVERDRAWN: f32 = 1.1;
+const OVERDRAWN: f32 = 1.25;
 /// Without a burst, ink shorter than this, in millimetres, is no trace at rest.
 const REST_MM: f64 = 10.0;
 
@@ -89,9 +96,9 @@ pub(crate) fn read(
         .iter()
         .map(|line| (line.x_at(ink.y_mm(rest as f64)) - ink.x_mm(0.0)) * ink.px_per_mm)
         .collect();
-    let own = Own::of(sight, region, rest, &at, taken, |own| stroke(sight, region, own));
+    let own = Own::of(sight, region, rest, &at, taken, |own| stroke(sight, region, rest, own));
     let spans = own.spans();
-    let width = stroke(sight, region, &own);
+    let width = stroke(sight, region, rest, &own);
     let mut sounds = DrawnSounds {
         channel: panel.channel.clone(),
         envelope: Vec::new(),
@@ -141,21 +148,33 @@ pub(crate) fn read(
     sounds
 }
 
-/// The row on which the trace rests: that with most ink about the panel's middle.
+/// The row on which the trace rests: that with most thin ink about the panel's middle, where it is
+/// printed. Strokes that cross it have ink in every row.
 fn resting(sight: &Sight<'_>, region: Region) -> usize {
     let (high, width) = (region.bottom - region.top, region.right - region.left);
-    let middle = region.top + high / 2;
-    let near = high / 5;
-    let count = |y: usize| {
-        (region.left..region.right).filter(|x| sight.inked(y * sight.ink.width + x)).count()
+    let middle = high / 2;
+    let inked =
+        |x: usize, y: usize| sight.inked((region.top + y) * sight.ink.width + region.left + x);
+    let mut counts = vec![0; high];
+    let thin = sight.ink.px(THIN_MM);
+    for [top, bottom] in runs([width, high], inked).into_iter().flatten() {
+        if bottom - top < thin {
+            counts[top..=bottom].iter_mut().for_each(|count| *count += 1);
+        }
+    }
+    let best = |near: usize, share: usize| {
+        let rows = middle - near.min(middle)..(middle + near).min(high);
+        let best = rows.map(|y| (counts[y], y)).max();
+        best.filter(|(count, _)| share * count > width).map(|(_, y)| y)
     };
-    let best = (middle - near..middle + near).map(|y| (count(y), y)).max();
-    best.filter(|(count, _)| 6 * count > width).map_or(middle, |(_, y)| y)
+    // Farther off, letters in a row have as much ink as a resting line that is drawn in part.
+    let row = best(high / 5, 3).or_else(|| best(sight.ink.px(PRINTED_MM), 10));
+    region.top + row.unwrap_or(middle)
 }
 
 /// The stroke's width in pixels: the median of the shorter runs, and no more than a pen's, where
 /// sounds are filled.
-fn stroke(sight: &Sight<'_>, region: Region, own: &Own) -> f64 {
+fn stroke(sight: &Sight<'_>, region: Region, rest: usize, own: &Own) -> f64 {
     let width = sight.ink.width;
     let inked = |at: usize| own.at(at % width, at / width);
     let mut widths = Vec::new();
@@ -177,7 +196,8 @@ fn stroke(sight: &Sight<'_>, region: Region, own: &Own) -> f64 {
     }
     widths.sort_unstable();
     let width = widths.get(widths.len() / 2).map_or(0.0, |&width| width as f64);
-    width.min(WIDEST_MM * sight.ink.px_per_mm)
+    let line = own.resting_stroke(rest - region.top).unwrap_or(0.0);
+    width.min(line.max(WIDEST_MM * sight.ink.px_per_mm))
 }
 
 /// How far the sounds' ink reaches from the resting line.
@@ -193,7 +213,13 @@ fn reaches(
     let size = [region.right - region.left, region.bottom - region.top];
     let inked = |x: usize, y: usize| own.at(region.left + x, region.top + y);
     let lines: Vec<f64> = lines.iter().map(|x| x - region.left as f64).collect();
-    Reaches::of(size, (rest - region.top) as f64, width, ink.px_per_mm, inked, &lines)
+    let near = ink.px(LINED_MM);
+    let lined = |x: usize| {
+        let rows = (rest.saturating_sub(near)).max(region.top)..(rest + near).min(region.bottom);
+        let at = |y: usize| y * ink.width + region.left + x;
+        rows.into_iter().any(|y| sight.line[at(y)] && ink.ink[at(y)] > 0.0)
+    };
+    Reaches::of(size, (rest - region.top) as f64, width, ink.px_per_mm, inked, &lines, lined)
 }
 
 /// Where bursts are, without what is left of an alignment line or of letters alone.
