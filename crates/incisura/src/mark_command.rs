@@ -1,7 +1,8 @@
 //! `incisura mark`: from scans of filled-in sheets to marks, feedback and questions.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::io;
+use std::path::{Path, PathBuf};
 
 use course::{Course, MarkingId};
 use marking::Marks;
@@ -28,6 +29,7 @@ pub(crate) fn run(args: &args::Mark) -> Result<(), Failure> {
     let lists =
         args.sheets.iter().map(|path| SheetList::read(path)).collect::<Result<Vec<_>, _>>()?;
     let rows = args.decisions.as_deref().map(decisions::read).transpose()?;
+    all_there(&args.scans)?;
     files::make_folder(&args.output)?;
     keep_unread_decisions(args)?;
     let folder = args.course.as_deref().unwrap_or(&args.output);
@@ -98,6 +100,17 @@ pub(crate) fn run(args: &args::Mark) -> Result<(), Failure> {
         )),
         (false, false, _) => Err(Failure::Other("no page could be read".to_owned())),
     }
+}
+
+/// A name that was mistyped is told before anything is written: nobody handed it in.
+fn all_there(scans: &[PathBuf]) -> Result<(), Failure> {
+    let missing: Vec<String> = scans
+        .iter()
+        .filter_map(|path| Some((path, std::fs::metadata(path).err()?)))
+        .filter(|(_, reason)| reason.kind() == io::ErrorKind::NotFound)
+        .map(|(path, reason)| Failure::unreadable(path, reason).to_string())
+        .collect();
+    if missing.is_empty() { Ok(()) } else { Err(Failure::Other(missing.join("\n"))) }
 }
 
 /// What a person filled in must not be written over before it was taken in.

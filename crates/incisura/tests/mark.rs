@@ -225,6 +225,18 @@ fn where_nothing_can_be_read_the_run_fails() {
     assert!(said.contains("name the scans"), "{said}");
 }
 
+#[test]
+fn a_mistyped_name_is_told_before_anything_is_written() {
+    let folder = class();
+    let output = fresh("mark-mistyped").join("marked");
+    let scans = ["scans/a.jpg", "scans/stck.pdf", "scna"];
+    let said = refused(&words_of(&words(folder, &output, &scans)));
+    assert!(said.contains("stck.pdf") && said.contains("scna"), "{said}");
+    assert!(said.contains("there is no such file"), "{said}");
+    assert!(!said.contains("a.jpg"), "{said}");
+    assert!(!output.exists());
+}
+
 /// The rows of a `review.csv`, with the decisions that `decide` makes.
 fn fill_in(path: &Path, decide: impl Fn(usize, &BTreeMap<String, String>) -> [String; 2]) {
     let rows = table(path);
