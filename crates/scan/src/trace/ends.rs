@@ -15,6 +15,10 @@ const SMALL_LEFT_MM: f64 = 0.2;
 const BOTH_MM: f64 = 0.6;
 /// Strokes of one burst are no farther apart, in millimetres.
 const APART_MM: f64 = 1.5;
+/// An alignment line hides no more of a burst than this, in millimetres, and leaves between its
+/// strokes no more than this.
+const ALL_HIDDEN_MM: f64 = 3.0;
+const SEEN_MM: f64 = 0.6;
 /// To either side a burst reaches at least so far, in millimetres, in its highest place.
 const REACH_MM: f64 = 0.8;
 /// How far a burst may go on to one side alone, in millimetres: a stroke's way there and back.
@@ -181,7 +185,7 @@ impl Reaches {
         let mut runs: Vec<[usize; 2]> = Vec::new();
         for n in (0..count).filter(|&n| both[n] > least && self.most(n) > left) {
             match runs.last_mut() {
-                Some(last) if n - last[1] <= self.px(APART_MM) => last[1] = n,
+                Some(last) if self.apart(last[1], n) <= self.px(APART_MM) => last[1] = n,
                 _ => runs.push([n, n]),
             }
         }
@@ -192,6 +196,13 @@ impl Reaches {
             (LEFT_SHARE * highest / self.px_per_mm).clamp(SMALL_LEFT_MM, LEFT_MM)
         };
         runs.into_iter().map(|run| self.extent(run, left(run))).collect()
+    }
+
+    /// How far apart two columns are; what an alignment line hides between them does not count.
+    fn apart(&self, from: usize, to: usize) -> usize {
+        let hidden = self.hidden[from..to].iter().filter(|hidden| **hidden).count();
+        let seen = to - from - hidden;
+        if seen <= self.px(SEEN_MM) && hidden <= self.px(ALL_HIDDEN_MM) { seen } else { to - from }
     }
 
     /// Where a small sound begins and ends, of which most lies in columns `run`.
@@ -589,5 +600,22 @@ mod tests {
         let found = reaches.bursts();
         let [one] = &found[..] else { panic!("{found:?}") };
         assert!(off(one.ends[0], 112.0) < 0.3, "{one:?}");
+    }
+
+    #[test]
+    fn a_burst_goes_on_behind_a_line_that_hides_strokes_of_it() {
+        // A wide line, drawn twice, over the middle of a hatching.
+        let strokes = |x: f64| (0..8).any(|n| (x - 100.0 - 9.0 * f64::from(n)).abs() < 2.0);
+        let gone = |x: usize| (121..=141).contains(&x);
+        let inked = |x: usize, y: usize| {
+            !gone(x) && (y.abs_diff(REST) < 2 || strokes(x as f64) && y.abs_diff(REST) < 30)
+        };
+        let size = [COLUMNS, 2 * REST];
+        let lines = [126.0, 136.0];
+        let reaches = Reaches::of(size, REST as f64, STROKE, PX_PER_MM, inked, &lines, gone);
+        let found = reaches.bursts();
+        let [one] = &found[..] else { panic!("{found:?}") };
+        assert!(off(one.ends[0], 100.0) < 0.3, "{one:?}");
+        assert!(off(one.ends[1], 163.0) < 0.3, "{one:?}");
     }
 }
