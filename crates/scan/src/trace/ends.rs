@@ -247,6 +247,7 @@ impl Reaches {
                 _ => break,
             }
         }
+        let alone = far;
         // Down the side of its first stroke; what rises again beside it, as an arrow's head
         // does, is another thing.
         let mut least = back(inner, far).map_or(0.0, |n| self.most(n));
@@ -291,7 +292,7 @@ impl Reaches {
             None => continued.min(free as f64),
         };
         let exact = if right { column as f64 + on } else { column as f64 - on };
-        let doubt = (far as f64 - DOUBT_MM * self.px_per_mm).max(0.0);
+        let doubt = (alone as f64 - DOUBT_MM * self.px_per_mm).max(0.0);
         End { column, exact, doubt, upright }
     }
 
