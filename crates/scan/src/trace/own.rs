@@ -217,15 +217,20 @@ impl Own {
     /// The ink without what is no higher than a line on the resting line.
     fn without_resting_line(&self, rest: usize, thin: usize, px_per_mm: f64) -> Vec<bool> {
         let (columns, rows) = (self.columns, self.mask.len() / self.columns);
-        let runs = runs([columns, rows], |x, y| self.mask[y * columns + x]);
-        let base = resting_line(&runs, rest as f64, thin as f64 / 1.4, px_per_mm);
+        // As many rows as it takes to tell what is no higher.
+        let reach = (REACHES_MM * px_per_mm) as usize + 2 * thin;
+        let first = rest.saturating_sub(reach);
+        let last = (rest + reach).min(rows);
+        let inked = |x: usize, y: usize| self.mask[(first + y) * columns + x];
+        let runs = runs([columns, last - first], inked);
+        let base = resting_line(&runs, (rest - first) as f64, thin as f64 / 1.4, px_per_mm);
         let slack = SLACK_MM * px_per_mm;
         let mut upright = self.mask.clone();
         for (x, runs) in runs.into_iter().enumerate() {
             for [top, bottom] in runs {
                 let on = (top as f64) < base[x] + slack && base[x] - slack < bottom as f64;
                 if on && bottom - top < thin {
-                    (top..=bottom).for_each(|y| upright[y * columns + x] = false);
+                    (top..=bottom).for_each(|y| upright[(first + y) * columns + x] = false);
                 }
             }
         }

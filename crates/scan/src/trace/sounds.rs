@@ -153,13 +153,16 @@ pub(crate) fn read(
 fn resting(sight: &Sight<'_>, region: Region) -> usize {
     let (high, width) = (region.bottom - region.top, region.right - region.left);
     let middle = high / 2;
-    let inked =
-        |x: usize, y: usize| sight.inked((region.top + y) * sight.ink.width + region.left + x);
+    let (far, thin) = (high / 5, sight.ink.px(THIN_MM));
+    // As many rows as it takes to tell what is thin.
+    let first = middle.saturating_sub(far + thin);
+    let last = (middle + far + thin).min(high);
+    let row = |y: usize| (region.top + first + y) * sight.ink.width + region.left;
     let mut counts = vec![0; high];
-    let thin = sight.ink.px(THIN_MM);
-    for [top, bottom] in runs([width, high], inked).into_iter().flatten() {
+    let inked = |x: usize, y: usize| sight.inked(row(y) + x);
+    for [top, bottom] in runs([width, last - first], inked).into_iter().flatten() {
         if bottom - top < thin {
-            counts[top..=bottom].iter_mut().for_each(|count| *count += 1);
+            counts[first + top..=first + bottom].iter_mut().for_each(|count| *count += 1);
         }
     }
     let best = |near: usize, share: usize| {
@@ -168,7 +171,7 @@ fn resting(sight: &Sight<'_>, region: Region) -> usize {
         best.filter(|(count, _)| share * count > width).map(|(_, y)| y)
     };
     // Farther off, letters in a row have as much ink as a resting line that is drawn in part.
-    let row = best(high / 5, 3).or_else(|| best(sight.ink.px(PRINTED_MM), 10));
+    let row = best(far, 3).or_else(|| best(sight.ink.px(PRINTED_MM), 10));
     region.top + row.unwrap_or(middle)
 }
 
