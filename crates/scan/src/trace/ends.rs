@@ -112,8 +112,8 @@ struct End {
 
 impl Reaches {
     /// Of a panel's ink: `inked` tells of a column and a row whether there is ink, `lines` in which
-    /// columns alignment lines cross the resting line, which is looked for about the row `rest`, and
-    /// `lined` of a column whether ink there went with such a line.
+    /// columns alignment lines cross the resting line, which is looked for about the row `rest`,
+    /// and `lined` of a column whether ink there went with such a line.
     pub(crate) fn of(
         [columns, rows]: [usize; 2],
         rest: f64,

@@ -457,17 +457,17 @@ impl Pieces {
             if !body || columns.len() < self.px(TOUCHES_MM) {
                 return 0;
             }
-            let mut inwards = columns.iter().rev().map(rests).peekable();
+            let mut outwards = columns.iter().rev().map(rests).peekable();
             let mut run = |of: bool, most: usize| {
-                (0..most).take_while(|_| inwards.next_if_eq(&of).is_some()).count()
+                (0..most).take_while(|_| outwards.next_if_eq(&of).is_some()).count()
             };
-            let most = self.px(TOUCHES_MM);
-            let steep = run(true, most);
+            let long = self.px(TOUCHES_MM);
+            let steep = run(true, long);
             let own = if steep > self.px(STEEP_MM) {
                 steep
             } else {
                 let apart = run(false, self.px(THERE_AND_BACK_MM));
-                let foot = run(true, most);
+                let foot = run(true, long);
                 if foot == 0 { steep } else { steep + apart + foot }
             };
             columns.len() - own
