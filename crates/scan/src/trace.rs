@@ -8,6 +8,7 @@ mod lines;
 mod own;
 pub(crate) mod parts;
 mod path;
+mod rest;
 mod sounds;
 
 pub use bars::DrawnBar;

@@ -1,8 +1,11 @@
 //! Where bursts of sound begin and end: where the line leaves its resting line for good.
 //!
-//! A burst goes to both sides of the resting line, letters and arrows to one. So a burst is where
-//! ink is to both sides within a stroke's distance, and from there its first and last stroke are
-//! followed to where they leave the resting line.
+//! A burst goes to both sides of the resting line, letters and most arrows to one. So a burst is
+//! where ink is to both sides within a stroke's distance, and from there its first and last stroke
+//! are followed to where they leave the resting line. What touches it there and is low, such as an
+//! arrow's head, is left out.
+
+use super::rest::{resting_line, runs};
 
 /// Strokes to either side of a burst are no farther apart, in millimetres.
 const STROKES_MM: f64 = 1.6;
@@ -65,10 +68,6 @@ const ONTO_MM: f64 = 1.1;
 /// is within a stroke's way there and back is no wider than this.
 const APART_FROM_MM: f64 = 1.0;
 const WITHIN_MM: f64 = 1.6;
-/// How far the resting line is looked for to either side, in millimetres.
-const NEAR_MM: f64 = 8.0;
-/// How far from its usual place, in millimetres.
-const OFF_MM: f64 = 1.2;
 
 /// How far ink reaches from the resting line, column by column, in pixels.
 pub(crate) struct Reaches {
@@ -238,33 +237,7 @@ impl Reaches {
             if right { Some(from + by).filter(|&n| n < count) } else { from.checked_sub(by) }
         };
         let inner = way[both];
-        let (mut far, mut near) = (0, 0);
-        for by in 1..=self.px(ALONE_MM) {
-            match back(inner, by) {
-                Some(n) if self.most(n) > low => (far, near) = (by, 0),
-                Some(n) if self.hidden[n] || self.most(n) > left => {}
-                Some(_) if near < self.px(PASSING_MM) => near += 1,
-                _ => break,
-            }
-        }
-        let alone = far;
-        // Down the side of its first stroke; what rises again beside it, as an arrow's head
-        // does, is another thing.
-        let mut least = back(inner, far).map_or(0.0, |n| self.most(n));
-        for by in far + 1..=far + self.px(SIDE_MM) {
-            match back(inner, by) {
-                Some(n) if self.most(n) > left => {
-                    if self.most(n) > least + WAIST_MM * self.px_per_mm {
-                        break;
-                    }
-                    if self.most(n) <= least {
-                        (far, least) = (by, self.most(n));
-                    }
-                }
-                Some(n) if self.hidden[n] => {}
-                _ => break,
-            }
-        }
+        let [alone, far] = self.first_stroke(|by| back(inner, by), [left, low]);
         let column = back(inner, far).unwrap_or(inner);
         // Beyond it there is a stroke's beginning only where there is ink.
         let free = (1..).take_while(|&by| back(column, by).is_some_and(|n| self.open[n])).count();
@@ -294,6 +267,43 @@ impl Reaches {
         let exact = if right { column as f64 + on } else { column as f64 - on };
         let doubt = (alone as f64 - DOUBT_MM * self.px_per_mm).max(0.0);
         End { column, exact, doubt, upright }
+    }
+
+    /// How far a burst's first stroke goes on from a place where both sides were reached, in
+    /// columns: to where it is still higher than `low`, and to where it has left the resting
+    /// line by no more than `left`. `back` gives the column that is so many farther out.
+    fn first_stroke(
+        &self,
+        back: impl Fn(usize) -> Option<usize>,
+        [left, low]: [f64; 2],
+    ) -> [usize; 2] {
+        let (mut far, mut near) = (0, 0);
+        for by in 1..=self.px(ALONE_MM) {
+            match back(by) {
+                Some(n) if self.most(n) > low => (far, near) = (by, 0),
+                Some(n) if self.hidden[n] || self.most(n) > left => {}
+                Some(_) if near < self.px(PASSING_MM) => near += 1,
+                _ => break,
+            }
+        }
+        let alone = far;
+        // Down its side; what rises again beside it, as an arrow's head does, is another thing.
+        let mut least = back(far).map_or(0.0, |n| self.most(n));
+        for by in far + 1..=far + self.px(SIDE_MM) {
+            match back(by) {
+                Some(n) if self.most(n) > left => {
+                    if self.most(n) > least + WAIST_MM * self.px_per_mm {
+                        break;
+                    }
+                    if self.most(n) <= least {
+                        (far, least) = (by, self.most(n));
+                    }
+                }
+                Some(n) if self.hidden[n] => {}
+                _ => break,
+            }
+        }
+        [alone, far]
     }
 
     /// Whether the ink at the first of `columns` comes out of the resting line at once, compared
@@ -392,54 +402,6 @@ fn stretches(holds: &[bool]) -> Vec<std::ops::Range<usize>> {
         }
     }
     found
-}
-
-/// Stretches of ink in each column: their first and their last row.
-pub(crate) fn runs(
-    [columns, rows]: [usize; 2],
-    inked: impl Fn(usize, usize) -> bool,
-) -> Vec<Vec<[usize; 2]>> {
-    let mut found: Vec<Vec<[usize; 2]>> = vec![Vec::new(); columns];
-    // Row by row, as ink lies in memory.
-    for y in 0..rows {
-        for (_, found) in found.iter_mut().enumerate().filter(|(x, _)| inked(*x, y)) {
-            match found.last_mut() {
-                Some(last) if y - last[1] <= 2 => last[1] = y,
-                _ => found.push([y, y]),
-            }
-        }
-    }
-    found
-}
-
-/// The row of the resting line in each column: the middle of thin ink near by.
-pub(crate) fn resting_line(
-    runs: &[Vec<[usize; 2]>],
-    rest: f64,
-    stroke: f64,
-    px_per_mm: f64,
-) -> Vec<f64> {
-    let thin = |runs: &Vec<[usize; 2]>| {
-        let middle = |[top, bottom]: [usize; 2]| f64::midpoint(top as f64, bottom as f64);
-        let off = |run: [usize; 2]| (middle(run) - rest).abs();
-        let nearest = runs.iter().copied().min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
-        let resting = ((nearest[1] - nearest[0] + 1) as f64) < 1.5 * stroke + 1.0
-            && off(nearest) < OFF_MM * px_per_mm;
-        resting.then(|| middle(nearest))
-    };
-    let middles: Vec<Option<f64>> = runs.iter().map(thin).collect();
-    let near = (NEAR_MM * px_per_mm) as usize;
-    let step = (px_per_mm as usize).max(1);
-    let blocks: Vec<f64> = (0..runs.len())
-        .step_by(step)
-        .map(|n| {
-            let (from, to) = (n.saturating_sub(near), (n + near).min(runs.len()));
-            let mut known: Vec<f64> = middles[from..to].iter().flatten().copied().collect();
-            known.sort_by(f64::total_cmp);
-            if known.len() < step { rest } else { known[known.len() / 2] }
-        })
-        .collect();
-    (0..runs.len()).map(|n| blocks[n / step]).collect()
 }
 
 /// The highest of the values within `near` of each place.

@@ -1,8 +1,8 @@
 //! Which ink in a panel for sounds is the sounds' own, and which is written beside them.
 
-use super::ends::{resting_line, runs};
 use super::parts::{Parts, PixelBox};
 use super::path::{Region, Sight};
+use super::rest::{resting_line, runs};
 
 /// What reaches the resting line within this many millimetres may be a sound.
 const REACHES_MM: f64 = 1.2;
@@ -22,6 +22,8 @@ const STROKE_MM: f64 = 0.6;
 const ASIDE_MM: f64 = 0.8;
 const TOUCHES_MM: f64 = 2.6;
 const BODY_MM: [f64; 2] = [2.0, 8.0];
+/// How many times as thick as usual the resting line may be.
+const THICKER: f64 = 1.4;
 /// What is so near to the usual place of the resting line, in millimetres, lies on it.
 const SLACK_MM: f64 = 0.4;
 /// How near to the resting line a sound's stroke is where it comes back to it, and how far that is
@@ -172,7 +174,7 @@ impl Own {
     fn letters(&mut self, rest: usize, stroke: f64, lines: &[f64], px_per_mm: f64) -> Vec<bool> {
         let stroke = stroke.min(STROKE_MM * px_per_mm);
         let (columns, rows) = (self.columns, self.mask.len() / self.columns);
-        let thin = self.resting_stroke(rest).map_or(1.4 * stroke, |line| 1.4 * line) as usize + 2;
+        let thin = (THICKER * self.resting_stroke(rest).unwrap_or(stroke)) as usize + 2;
         let upright = self.without_resting_line(rest, thin, px_per_mm);
         let parts = Parts::of(columns, rows, |at| upright[at]);
         let bounds = (0..parts.count()).map(|piece| parts.bounds(piece)).collect();
@@ -223,7 +225,8 @@ impl Own {
         let last = (rest + reach).min(rows);
         let inked = |x: usize, y: usize| self.mask[(first + y) * columns + x];
         let runs = runs([columns, last - first], inked);
-        let base = resting_line(&runs, (rest - first) as f64, thin as f64 / 1.4, px_per_mm);
+        let stroke = thin as f64 / THICKER;
+        let base = resting_line(&runs, (rest - first) as f64, stroke, px_per_mm);
         let slack = SLACK_MM * px_per_mm;
         let mut upright = self.mask.clone();
         for (x, runs) in runs.into_iter().enumerate() {

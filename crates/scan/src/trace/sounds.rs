@@ -1,24 +1,20 @@
 //! Bursts of sound: where they begin and end, how high they are and how they are drawn.
 
-use super::ends::{Extent, Reaches, runs};
+use super::ends::{Extent, Reaches};
 use super::lines::AlignmentLine;
 use super::own::Own;
 use super::parts::{Parts, PixelBox};
 use super::path::{Region, Sight};
+use super::rest::resting;
 use crate::PanelForm;
 use crate::ink::Ink;
 
 /// A burst is at least this long, in millimetres.
 const LEAST_LONG_MM: f64 = 1.6;
-/// A resting line is thinner than this, in millimetres.
-const THIN_MM: f64 = 1.4;
-/// A trace rests no farther than this from where its resting line is printed, in millimetres, if
-/// little of it is drawn.
-const PRINTED_MM: f64 = 1.2;
 /// A burst is at least this high, in millimetres.
 const LEAST_MM: f64 = 1.6;
 
-/// The widest stroke of a pen, in millimetres.
+/// The widest stroke of a pen, in millimetres, if no resting line tells of a broader one.
 const WIDEST_MM: f64 = 0.8;
 /// The next stroke of a hatched burst is no farther than this, in millimetres.
 const NEXT_MM: f64 = 1.6;
@@ -148,35 +144,8 @@ pub(crate) fn read(
     sounds
 }
 
-/// The row on which the trace rests: that with most thin ink about the panel's middle, where it is
-/// printed. Strokes that cross it have ink in every row.
-fn resting(sight: &Sight<'_>, region: Region) -> usize {
-    let (high, width) = (region.bottom - region.top, region.right - region.left);
-    let middle = high / 2;
-    let (far, thin) = (high / 5, sight.ink.px(THIN_MM));
-    // As many rows as it takes to tell what is thin.
-    let first = middle.saturating_sub(far + thin);
-    let last = (middle + far + thin).min(high);
-    let row = |y: usize| (region.top + first + y) * sight.ink.width + region.left;
-    let mut counts = vec![0; high];
-    let inked = |x: usize, y: usize| sight.inked(row(y) + x);
-    for [top, bottom] in runs([width, last - first], inked).into_iter().flatten() {
-        if bottom - top < thin {
-            counts[first + top..=first + bottom].iter_mut().for_each(|count| *count += 1);
-        }
-    }
-    let best = |near: usize, share: usize| {
-        let rows = middle - near.min(middle)..(middle + near).min(high);
-        let best = rows.map(|y| (counts[y], y)).max();
-        best.filter(|(count, _)| share * count > width).map(|(_, y)| y)
-    };
-    // Farther off, letters in a row have as much ink as a resting line that is drawn in part.
-    let row = best(far, 3).or_else(|| best(sight.ink.px(PRINTED_MM), 10));
-    region.top + row.unwrap_or(middle)
-}
-
-/// The stroke's width in pixels: the median of the shorter runs, and no more than a pen's, where
-/// sounds are filled.
+/// The stroke's width in pixels: the median of the shorter runs, and no more than a pen's or the
+/// resting line's, where sounds are filled.
 fn stroke(sight: &Sight<'_>, region: Region, rest: usize, own: &Own) -> f64 {
     let width = sight.ink.width;
     let inked = |at: usize| own.at(at % width, at / width);
