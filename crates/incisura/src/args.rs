@@ -53,7 +53,8 @@ pub(crate) enum Command {
 const MARK: &str = "\
 Everything that is read, found and decided is kept in marks.sqlite in the folder; what was read is
 not read again, so a run that was stopped goes on where it was. Without scans, what is there is
-marked again. Exit code 1 where no page could be read.";
+marked again. Exit code 1 where no page could be read, and where a file that is named is not there:
+then nothing is written.";
 
 const PRACTICE_PAGE: &str = "\
 The page signs its result codes with a key that is kept beside the test, in practice/. The key also
