@@ -169,6 +169,32 @@ impl Grid {
         self.smooth[left] + share * (self.smooth[right] - self.smooth[left])
     }
 
+    /// Whether noise can be left out of account.
+    pub(crate) fn is_noiseless(&self) -> bool {
+        self.noise < NOISELESS * self.height
+    }
+
+    /// The last place before the sample `at`, as an index, at which the smoothed curve comes to
+    /// `level`, from above it or from below.
+    pub(crate) fn last_before(&self, at: usize, level: f64, above: bool) -> Option<f64> {
+        let index = (0..at).rev().find(|&index| (self.smooth[index] > level) == above)?;
+        Some(self.crossing(index, index + 1, level))
+    }
+
+    /// The first place after it at which the curve leaves `level`, upwards or downwards.
+    pub(crate) fn first_after(&self, at: usize, level: f64, above: bool) -> Option<f64> {
+        let mut after = at + 1..self.smooth.len();
+        let index = after.find(|&index| (self.smooth[index] > level) == above)?;
+        Some(self.crossing(index, index - 1, level))
+    }
+
+    /// Where the straight line between two samples is at `level`, as an index.
+    fn crossing(&self, from: usize, to: usize, level: f64) -> f64 {
+        let (a, b) = (self.smooth[from], self.smooth[to]);
+        let share = if a == b { 1.0 } else { ((level - a) / (b - a)).clamp(0.0, 1.0) };
+        from as f64 + share * (to as f64 - from as f64)
+    }
+
     pub(crate) fn is_known(&self, time_s: f64) -> bool {
         self.known[self.index(time_s)]
     }
@@ -222,7 +248,7 @@ impl Grid {
 impl Grid {
     /// Averages over a few milliseconds where there is noise to speak of.
     fn smoothen_lightly(&mut self) {
-        if self.noise < NOISELESS * self.height {
+        if self.is_noiseless() {
             self.light.clone_from(&self.smooth);
             self.light_grain = self.grain;
             return;

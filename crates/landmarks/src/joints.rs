@@ -25,6 +25,8 @@ pub(crate) struct Joint {
     pub(crate) spread_s: f64,
     /// Where the tangent of the steepest rise after it meets its level.
     pub(crate) tangent_s: f64,
+    /// Where the curve has come to its value, but for noise.
+    pub(crate) reached_s: f64,
     /// All movement of the curve up to here, small turns left out.
     pub(crate) travelled: f64,
 }
@@ -48,6 +50,12 @@ const VALLEY: f64 = 0.3;
 const OVER: f64 = 0.1;
 /// A level stretch lasts at least this long, seconds.
 const LEVEL_S: f64 = 0.007;
+/// So many standard deviations of noise lie between the beginning of a level stretch and its level.
+const LEVEL_NOISE: f64 = 2.0;
+/// The least movement beside a turn of which no more than this share is its top.
+const TURN_SHARE: f64 = 0.3;
+/// How many times as far one side of a turn's top may lie from it as the other.
+const LOPSIDED: f64 = 3.0;
 
 /// The least movement that counts.
 pub(crate) fn least(grid: &Grid) -> f64 {
@@ -253,6 +261,7 @@ fn between(
         steep: [before, after].map(|lobe| lobe.map_or(0.0, |lobe| lobe.slope)),
         spread_s,
         tangent_s: after.map_or(time_s, |lobe| tangent_foot(grid, lobe, time_s)),
+        reached_s: reached(grid, time_s, before),
         travelled,
     };
     let (Some(first), Some(second)) = (before, after) else {
@@ -273,7 +282,7 @@ fn between(
         joints.push(joint(second.edges[0], None, after, second.spreads[0]));
     }
     let middle_s = match turn {
-        Some(turn) => extreme(grid, turn),
+        Some(turn) => extreme(grid, turn, first.moves.min(second.moves)),
         None => grid.time_s(usize::midpoint(first.end, second.start) as f64),
     };
     let spread_s = match turn {
@@ -283,16 +292,42 @@ fn between(
     joints.push(joint(middle_s, before, after, spread_s));
 }
 
-/// Time of the extremum near a turning point, by the parabola through its neighbours.
-fn extreme(grid: &Grid, turn: usize) -> f64 {
+/// Time of a turning point: halfway between the places on either side that lie a little nearer to
+/// the middle, since where a flat turn is highest is up to chance. Where the one is much farther
+/// away than the other, the extremum by the parabola through its neighbours.
+fn extreme(grid: &Grid, turn: usize, moves: f64) -> f64 {
     let values = &grid.smooth;
     if turn == 0 || turn + 1 >= values.len() {
         return grid.time_s(turn as f64);
     }
     let (a, b, c) = (values[turn - 1], values[turn], values[turn + 1]);
     let bend = a - 2.0 * b + c;
+    let trough = bend > 0.0;
+    let off = grid.noise.min(TURN_SHARE * moves);
+    let level = if trough { b + off } else { b - off };
+    let from = grid.last_before(turn, level, trough);
+    if let Some((from, to)) = from.zip(grid.first_after(turn, level, trough)) {
+        let (before, after) = (turn as f64 - from, to - turn as f64);
+        if before.max(after) < LOPSIDED * before.min(after) {
+            return grid.time_s(f64::midpoint(from, to));
+        }
+    }
     let shift = if bend == 0.0 { 0.0 } else { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) };
     grid.time_s(turn as f64 + shift)
+}
+
+/// When the curve comes to where it is at `time_s` on the way that it goes in the lobe before: of a
+/// level stretch the beginning, however it wavers. A lobe ends like a parabola, so that is as long
+/// after it is near its level as that is after it was four times as far away.
+fn reached(grid: &Grid, time_s: f64, before: Option<Lobe>) -> f64 {
+    let Some(lobe) = before.filter(|_| !grid.is_noiseless()) else { return time_s };
+    let at = |noise: f64| {
+        let level = grid.at(time_s) + if lobe.up { -noise } else { noise };
+        grid.last_before(grid.index(time_s), level, !lobe.up)
+    };
+    let near = LEVEL_NOISE * grid.noise;
+    let Some((near, far)) = at(near).zip(at(4.0 * near)) else { return time_s };
+    grid.time_s(2.0 * near - far).min(time_s)
 }
 
 /// Half the time for which a turning point cannot be told from its neighbours.
@@ -309,4 +344,61 @@ fn tangent_foot(grid: &Grid, lobe: Lobe, low_s: f64) -> f64 {
     let sign = if lobe.up { 1.0 } else { -1.0 };
     let rise = sign * (grid.smooth[lobe.steepest] - grid.at(low_s));
     grid.time_s(lobe.steepest as f64) - rise / lobe.slope.max(1e-12)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Curve;
+
+    /// A curve of 500 points a second, and the waver of a hand of which a hundredth is noise.
+    fn grid(value: impl Fn(f64) -> f64) -> Grid {
+        let waver = |time_s: f64| 0.01 * libm::sin(190.0 * time_s) * libm::cos(77.0 * time_s);
+        let point = |index: i32| {
+            let time_s = f64::from(index) / 500.0;
+            [time_s, value(time_s) + waver(time_s)]
+        };
+        let curve = Curve {
+            channel: "lv_volume".to_owned(),
+            points: (0..500).map(point).collect(),
+            unknown: Vec::new(),
+            noise: 0.01,
+            resolution_s: 0.002,
+            form: crate::Form::Line,
+            bursts: Vec::new(),
+        };
+        Grid::new(&curve).unwrap()
+    }
+
+    fn half_cosine(share: f64) -> f64 {
+        0.5 - 0.5 * libm::cos(std::f64::consts::PI * share.clamp(0.0, 1.0))
+    }
+
+    #[test]
+    fn a_level_stretch_that_wavers_is_reached_where_it_begins() {
+        // It rises until 0.3 s, and by half its noise once more as it is held.
+        for late_s in [0.34, 0.38, 0.42] {
+            let held = |time_s: f64| {
+                half_cosine(time_s / 0.3) + 0.005 * half_cosine((time_s - late_s) / 0.04)
+                    - half_cosine((time_s - 0.6) / 0.2)
+            };
+            let joints = joints(&grid(held));
+            let rises = |joint: &&Joint| joint.before == Way::Rise && joint.time_s < 0.6;
+            let last = joints.iter().rev().find(rises).unwrap();
+            let off = last.reached_s - 0.3;
+            assert!(off.abs() < 0.025, "{late_s}: {off} of {last:?}");
+        }
+    }
+
+    #[test]
+    fn a_broad_turn_is_in_the_middle_of_its_bottom() {
+        let trough = |time_s: f64| {
+            let off = (time_s - 0.5) / 0.4;
+            off * off * off * off
+        };
+        let joints = joints(&grid(trough));
+        let lowest = joints.iter().min_by(|a, b| a.value.total_cmp(&b.value)).unwrap();
+        assert_eq!((lowest.before, lowest.after), (Way::Fall, Way::Rise));
+        assert!((lowest.time_s - 0.5).abs() < 0.01, "{lowest:?}");
+    }
 }

@@ -390,6 +390,7 @@ impl Line<'_> {
     fn time_s(&self, slot: &Slot, joint: &Joint) -> f64 {
         match slot.feature.shape {
             Shape::TangentFoot => joint.tangent_s,
+            _ if slot.feature.held => joint.reached_s,
             _ => joint.time_s,
         }
     }

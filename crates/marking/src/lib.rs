@@ -15,6 +15,7 @@ mod feedback;
 mod finding;
 mod locate;
 mod marks;
+mod misplaced;
 mod overlay;
 mod page_picture;
 mod question;

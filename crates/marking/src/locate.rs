@@ -8,7 +8,7 @@ use sheet::{BarPlace, PanelPlace};
 
 use crate::absence::{self, Lack};
 use crate::drawn::{DrawnBar, DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace};
-use crate::{Rubric, components, doubt};
+use crate::{Rubric, components, doubt, misplaced};
 
 /// A landmark or an event where it was drawn.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -96,6 +96,7 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     let curves = curves(sheet, rubric);
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
     let lacks = absence::lacks(sheet, &reading, &curves, rubric);
+    misplaced::correct(&mut reading, &curves, rubric);
     doubt::doubt(&mut reading, &curves, rubric);
     for found in reading.found {
         let Some(panel) = rubric.panel(&found.channel).filter(|on| !on.place.given) else {
@@ -228,12 +229,12 @@ fn resting(rubric: &Rubric<'_>, channel: &str) -> f64 {
     samples.get(samples.len() / 2).copied().unwrap_or(0.0)
 }
 
-fn time_s(panel: &PanelPlace, x_mm: f64) -> f64 {
+pub(crate) fn time_s(panel: &PanelPlace, x_mm: f64) -> f64 {
     let [start, end] = panel.time_s;
     start + (x_mm - panel.area.x) / panel.area.w * (end - start)
 }
 
-fn value(panel: &PanelPlace, y_mm: f64) -> f64 {
+pub(crate) fn value(panel: &PanelPlace, y_mm: f64) -> f64 {
     panel.values[0] + (panel.area.bottom() - y_mm) / panel.mm_per_unit()
 }
 

@@ -127,6 +127,27 @@ fn later(by_mm: f64) -> impl Fn(&str, [f64; 2]) -> [f64; 2] {
     move |channel, [x, y]| if channel == "heart_sounds" { [x + by_mm, y] } else { [x, y] }
 }
 
+/// A reader finds the foot of the key's own pressure early, and the top of its dicrotic wave: that is
+/// not the student's doing.
+#[test]
+fn what_is_drawn_as_the_key_has_it_is_found_there() {
+    let subject = heart::subject();
+    let test = read(&subject, &same);
+    let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
+    let rubric = Rubric { rounded_mm: 0.0, ..Rubric::new(&book, &test.convention, 0) };
+    let located = locate(&drawn(&rubric, &still), &rubric);
+    let own = |mark: &&cycle::Landmark| mark.channel == "aortic_pressure";
+    let mut compared = 0;
+    for mark in rubric.model.landmarks.iter().filter(own) {
+        let found = located.marks.iter().filter(|found| found.name == mark.name);
+        let off = found.map(|found| rubric.mm_per_s * (found.time_s - mark.time_s));
+        let off = off.min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap();
+        assert!(off.abs() < 0.1, "{} {off} mm", mark.name);
+        compared += 1;
+    }
+    assert_eq!(compared, 8);
+}
+
 #[test]
 fn what_is_drawn_as_the_key_has_it_meets_every_rule() {
     let marks = marked(&same, &still, &|_| {});

@@ -222,6 +222,8 @@ impl Practice {
             panels: self.panels.clone(),
             bars: self.bars.clone(),
             asked: self.asked.clone(),
+            // What is drawn on a screen is taken as it was drawn.
+            rounded_mm: 0.0,
         }
     }
 
