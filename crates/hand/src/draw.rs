@@ -10,7 +10,7 @@ use crate::form::{BarRow, Handout, PagePlaces, Panel};
 use crate::intent::{ChannelIntent, Intent, State};
 use crate::letters;
 use crate::mistake::Mistake;
-use crate::path::{self, Motor, STEP_MM, Vertex};
+use crate::path::{self, Motor, STEP_MM, Turn, Vertex};
 use crate::student::{LineStyle, Student, Tool};
 use crate::truth::{
     self, AbsentTruth, BarTruth, LabelTruth, LandmarkTruth, LineTruth, PageTruth, TraceTruth, Truth,
@@ -213,14 +213,15 @@ impl Hand<'_> {
         })
     }
 
-    /// Whether a landmark is a highest place, or a lowest one between others; none where it is
+    /// Whether a landmark is a highest place, a lowest one, or where a rise begins; none where it is
     /// neither, or counts where such a place begins.
-    fn turns_up(&self, name: &str, channel: &str) -> Option<bool> {
+    fn turn(&self, name: &str, channel: &str) -> Option<Turn> {
         let feature = self.handout.subject.landmark(name)?.feature_on(channel)?;
         match feature.shape {
             _ if feature.held => None,
-            FeatureShape::Peak => Some(true),
-            FeatureShape::Trough => Some(false),
+            FeatureShape::Peak => Some(Turn::Peak),
+            FeatureShape::Trough => Some(Turn::Trough),
+            FeatureShape::Foot => Some(Turn::Foot),
             _ => None,
         }
     }
@@ -254,8 +255,8 @@ impl Hand<'_> {
             let before = n.checked_sub(1).map_or(0, |before| places[before].0);
             let after = places.get(n + 1).map_or(way.len() - 1, |after| after.0);
             let name = intent.knots[knot].name.as_deref().unwrap_or_default();
-            let place = match self.turns_up(name, &panel.channel) {
-                Some(up) => path::passed(way, [before, place, after], up),
+            let place = match self.turn(name, &panel.channel) {
+                Some(turn) => path::passed(way, [before, place, after], turn),
                 None => place,
             };
             truth.landmarks.extend(self.landmark(panel, intent, knot, way[place].at));

@@ -228,21 +228,36 @@ pub(crate) fn place_of(way: &[Vertex], index: usize) -> usize {
     index
 }
 
-/// A place beside a landmark that is so much higher, or lower, in millimetres, is the landmark.
-const PASSED_MM: f64 = 0.5;
+/// A turn of a trace that is its highest place, or its lowest.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Turn {
+    Peak,
+    Trough,
+    /// The beginning of a rise.
+    Foot,
+}
 
-/// Where a highest place (`up`) or a lowest one is that was meant at `place`, between the landmarks
-/// before and after it.
+/// A place beside a landmark that is so much higher, or lower, in millimetres, is the landmark; a
+/// rise that begins by so much lower begins there.
+const PASSED_MM: f64 = 0.5;
+const LOWER_MM: f64 = 3.0;
+
+/// Where a turn is that was meant at `place`, between the landmarks before and after it.
 ///
 /// A mistake may have made another place higher: then that is what everybody takes for the peak.
 /// The slope that leads up to a higher landmark beside it is none.
-pub(crate) fn passed(way: &[Vertex], [before, place, after]: [usize; 3], up: bool) -> usize {
+pub(crate) fn passed(way: &[Vertex], [before, place, after]: [usize; 3], turn: Turn) -> usize {
+    let (up, least) = match turn {
+        Turn::Peak => (true, PASSED_MM),
+        Turn::Trough => (false, PASSED_MM),
+        Turn::Foot => (false, LOWER_MM),
+    };
     let height = |at: &usize| if up { -way[*at].at[1] } else { way[*at].at[1] };
     let lowest = |a: &usize, b: &usize| height(a).total_cmp(&height(b));
     let from = (before..=place).min_by(lowest).unwrap_or(place);
     let to = (place..=after).min_by(lowest).unwrap_or(place);
     let most = (from..=to).max_by(lowest).unwrap_or(place);
-    if height(&most) - height(&place) > PASSED_MM { most } else { place }
+    if height(&most) - height(&place) > least { most } else { place }
 }
 
 /// A burst about its baseline, as it is meant.
@@ -449,11 +464,16 @@ mod tests {
         // A bump on the way down, lower than the peak, and higher.
         for (bump, place) in [(3.0, 2), (4.3, 2), (5.0, 5)] {
             let way = way(&[0.0, 2.0, 4.0, 3.0, 2.0, bump, 1.0, 0.0]);
-            assert_eq!(passed(&way, [0, 2, 7], true), place, "{bump}");
+            assert_eq!(passed(&way, [0, 2, 7], Turn::Peak), place, "{bump}");
         }
         // A small peak on the way up to a high one stays, and so does the trough between them.
         let up = way(&[0.0, 3.0, 1.0, 4.0, 9.0]);
-        assert_eq!(passed(&up, [0, 1, 4], true), 1);
-        assert_eq!(passed(&up, [1, 2, 4], false), 2);
+        assert_eq!(passed(&up, [0, 1, 4], Turn::Peak), 1);
+        assert_eq!(passed(&up, [1, 2, 4], Turn::Trough), 2);
+        // A rise that was meant to begin at 3, from a little lower, and from much lower.
+        for (lower, place) in [(2.0, 3), (4.0, 2)] {
+            let way = way(&[9.0, 5.0, -lower, 0.0, 20.0]);
+            assert_eq!(passed(&way, [0, 3, 4], Turn::Foot), place, "{lower}");
+        }
     }
 }
