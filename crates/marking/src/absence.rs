@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use convention::Point;
-use cycle::FeatureShape;
+use cycle::{FeatureShape, StrokeKind};
 use landmarks::{Curve, Drawn, Form, Missing, Reading};
 use sheet::PanelPlace;
 
@@ -41,6 +41,10 @@ const BEND_DEG: f64 = 12.0;
 const BEND_MM: f64 = 4.0;
 /// Places at which bends are looked for are so far apart, in millimetres.
 const STEP_MM: f64 = 0.25;
+
+/// How sure it is that a wave no higher than tremor was not drawn. (In 2,800 invented drawings one
+/// of 136 such P and T waves had been.)
+const NO_WAVE: f64 = 0.98;
 
 /// What there is of a landmark that is missing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -87,6 +91,30 @@ pub(crate) fn lacks(
     lacks
 }
 
+/// Takes waves that begin and end on their level, and are no higher than a hand's tremor, for missing.
+pub(crate) fn drop_tremor(reading: &mut Reading, curves: &[Curve], rubric: &Rubric<'_>) {
+    let mut low: Vec<(&str, &str, i32)> = Vec::new();
+    for curve in curves.iter().filter(|curve| curve.form == Form::Line) {
+        let Some(on) = rubric.panel(&curve.channel).filter(|on| !on.place.given) else { continue };
+        let trace = Seen { reading, curve, sounds: None, rubric, panel: &on.place };
+        for stroke in rubric.subject.strokes.iter().filter(|one| one.channel == curve.channel) {
+            let beats: BTreeSet<i32> = reading.found.iter().map(|found| found.beat).collect();
+            let beats = beats.into_iter().filter(|beat| trace.is_tremor(stroke, *beat));
+            let names = |beat| stroke.landmarks.iter().map(move |name| (name, beat));
+            low.extend(beats.flat_map(names).map(|(name, beat)| (&*stroke.channel, &**name, beat)));
+        }
+    }
+    let is_low =
+        |found: &landmarks::Found| low.contains(&(&found.channel, &found.name, found.beat));
+    let gone = reading.found.extract_if(.., |found| is_low(found));
+    reading.missing.extend(gone.map(|found| Missing {
+        name: found.name,
+        channel: found.channel,
+        beat: found.beat,
+        confidence: NO_WAVE,
+    }));
+}
+
 /// A trace, and what was found on it.
 struct Seen<'a> {
     reading: &'a Reading,
@@ -100,6 +128,31 @@ impl Seen<'_> {
     /// Whether a landmark is found in no beat, and would be seen if it were there.
     fn lacking(&self, missing: &Missing) -> bool {
         !self.is_found(&missing.name) && self.usual_mm(&missing.name) >= CLEAR_MM
+    }
+
+    /// Whether what was found of a wave with a beginning and an end is no higher than tremor.
+    fn is_tremor(&self, stroke: &StrokeKind, beat: i32) -> bool {
+        let [first, within @ .., last] = stroke.landmarks.as_slice() else { return false };
+        let shape = |name: &str| {
+            let kind = self.rubric.subject.landmark(name);
+            kind.and_then(|kind| kind.feature_on(&self.curve.channel)).map(|f| f.shape)
+        };
+        if [shape(first), shape(last)] != [FeatureShape::Onset, FeatureShape::End].map(Some) {
+            return false;
+        }
+        let value = |name: &String| {
+            let own = |found: &&landmarks::Found| {
+                found.channel == self.curve.channel && found.beat == beat && found.name == *name
+            };
+            self.reading.found.iter().find(own).map(|found| found.value)
+        };
+        let level = [first, last].map(value);
+        within.iter().all(|name| {
+            let Some(top) = value(name) else { return true };
+            let sides = level.iter().flatten().map(|level| (top - level).abs());
+            let high = sides.fold(f64::NAN, f64::min) * self.panel.mm_per_unit();
+            high <= TREMOR_MM + TREMOR * self.usual_mm(name)
+        })
     }
 
     /// Whether a landmark is found in some beat.
