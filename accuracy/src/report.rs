@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use marking::LEAST_BAND_MM;
+use marking::{MET_BY_MM, MISSED_BY_MM};
 
 use crate::drawings::{KINDS, TESTS};
 use crate::tally::Tally;
@@ -63,8 +63,8 @@ Those of seed 9 were measured without having been looked at.
     let verdicts = all.right + all.wrong.len() + all.left();
     let _ = write!(
         said,
-        "\nIn truth {} of the {verdicts} verdicts ({:.1} %) lie within {LEAST_BAND_MM} mm of their tolerance. A pencil \
-         line is that wide: these are for a person, however well they are read.\n",
+        "\nIn truth {} of the {verdicts} verdicts ({:.1} %) are met by less than {MET_BY_MM} mm, or missed by less than \
+         {MISSED_BY_MM} mm: these are for a person, however well they are read.\n",
         all.near,
         100.0 * all.near as f64 / verdicts.max(1) as f64,
     );

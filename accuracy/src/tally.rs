@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use convention::Outcome as True;
-use marking::{LEAST_BAND_MM, Located, Mark, Marks, Outcome, RuleMark};
+use marking::{Located, MET_BY_MM, MISSED_BY_MM, Mark, Marks, Outcome, RuleMark};
 
 use crate::drawings::{KINDS, One, TESTS};
 
@@ -117,7 +117,8 @@ impl Tally {
             }
             let from_tolerance = (truth.off_by.abs() - truth.tolerance).abs();
             let measured = truth.measured.is_some() && truth.outcome != True::CannotTell;
-            self.near += usize::from(measured && from_tolerance < LEAST_BAND_MM);
+            let least = if truth.outcome == True::Met { MET_BY_MM } else { MISSED_BY_MM };
+            self.near += usize::from(measured && from_tolerance < least);
             let right = match rule.outcome {
                 Outcome::Review => {
                     let left = self.review.entry(reason(rule)).or_default();

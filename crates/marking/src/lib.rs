@@ -37,7 +37,7 @@ pub use drawn::{
 pub use feedback::{Feedback, Head, feedback_pages};
 pub use finding::{Finding, findings};
 pub use locate::{Absent, Located, Mark, bar_ends, curves, locate};
-pub use marks::{FAR_MM, LEAST_BAND_MM, Marks, Outcome, RuleMark, Ruling, mark};
+pub use marks::{FAR_MM, MET_BY_MM, MISSED_BY_MM, Marks, Outcome, RuleMark, Ruling, mark};
 pub use page_picture::PagePicture;
 pub use rubric::{On, Rubric, has_bursts};
 pub use settle::{SharedCap, Withheld, WithheldBy};

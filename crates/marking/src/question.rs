@@ -5,7 +5,7 @@ use convention::{Point, Rule, Says};
 use crate::Rubric;
 use crate::drawn::DrawnSheet;
 use crate::locate::Located;
-use crate::marks::{LEAST_BAND_MM, Outcome, RuleMark};
+use crate::marks::{MISSED_BY_MM, Outcome, RuleMark};
 
 /// Room about what is looked at, in millimetres: across and down.
 const ROOM_MM: [f64; 2] = [14.0, 4.0];
@@ -107,7 +107,7 @@ fn writing(
 /// What a person is asked about what was measured and is not sure.
 pub(crate) fn unsure(rule: &Rule, mark: &RuleMark) -> String {
     // What is far from its tolerance is asked because a landmark may have been taken for another.
-    let near = (mark.off_mm.abs() - mark.tolerance_mm).abs() < LEAST_BAND_MM;
+    let near = (mark.off_mm.abs() - mark.tolerance_mm).abs() < MISSED_BY_MM;
     let because = if near { "by little" } else { "if the landmarks are where they were found" };
     match (mark.proposal, mark.measured_mm) {
         (Some(Outcome::Met), Some(_)) => {

@@ -188,12 +188,12 @@ fn what_is_aligned_to_something_misplaced_is_right() {
 
 #[test]
 fn what_is_near_its_tolerance_is_for_a_person() {
-    // 2 mm are tolerated; a pencil's line is as wide as the doubt.
+    // 2 mm are tolerated; what would cost points must be the surer.
     for (by, outcome) in [
-        (0.7, Outcome::Met),
-        (1.3, Outcome::Review),
-        (2.6, Outcome::Review),
-        (3.5, Outcome::NotMet),
+        (1.4, Outcome::Met),
+        (1.6, Outcome::Review),
+        (2.7, Outcome::Review),
+        (3.1, Outcome::NotMet),
     ] {
         let marks = marked(&same, &later(by), &|_| {});
         let one = rule(&marks, "s1_on_r");
@@ -250,6 +250,11 @@ fn two_beats_that_differ_are_asked_about() {
         let one = rule(&marks, "s1_on_r");
         assert_eq!((one.outcome, one.proposal), (Outcome::Review, Some(Outcome::Met)), "{one:?}");
         assert!(one.question.as_ref().unwrap().contains("One beat meets it"), "{one:?}");
+    }
+    // But one that misses it by less than can be drawn says nothing.
+    for by_mm in [[-2.3, 0.0], [0.0, -2.3]] {
+        let marks = marked(&same, &early(by_mm), &|_| {});
+        assert_eq!(rule(&marks, "s1_on_r").outcome, Outcome::Met, "{:?}", rule(&marks, "s1_on_r"));
     }
 }
 

@@ -1,7 +1,7 @@
 //! A drawing held to the rules.
 
 use convention::{Outcome, Point, Rule, Says};
-use marking::{FAR_MM, Finding, LEAST_BAND_MM, Located, Rubric, RuleMark, findings, locate, mark};
+use marking::{FAR_MM, Finding, Located, MISSED_BY_MM, Rubric, RuleMark, findings, locate, mark};
 use serde::Serialize;
 
 use crate::hints::{Hinter, Hints};
@@ -159,7 +159,7 @@ impl Judge<'_> {
         match mark.measured_mm {
             None if !met => words::not_found(&mark.why),
             Some(_) if off > FAR_MM.max(mark.tolerance_mm) => words::too_far(off),
-            Some(_) if (off - mark.tolerance_mm).abs() < LEAST_BAND_MM => {
+            Some(_) if (off - mark.tolerance_mm).abs() < MISSED_BY_MM => {
                 words::too_close(off, mark.tolerance_mm)
             }
             _ => {
