@@ -204,6 +204,41 @@ fn what_is_near_its_tolerance_is_for_a_person() {
     }
 }
 
+/// A line that trembles where the T wave belongs lacks it.
+#[test]
+fn tremor_is_no_wave() {
+    let subject = heart::subject();
+    let shipped = cardiac::Shipped::find("first_course").unwrap();
+    let conventions = |_: &str| Ok(shipped.convention());
+    let text = "title = \"T\"\nconvention = \"c\"\ngiven = [\"aortic_pressure\"]\nbeats = 2\n";
+    let test = Test::from_toml(text, &subject, &conventions).unwrap();
+    let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
+    let rubric = Rubric::new(&book, &test.convention, 0);
+    let map = rubric.panel("ecg").unwrap().place.map();
+    let marks = |name: &str| {
+        let own = rubric.model.landmarks.iter().filter(|mark| mark.name == name);
+        own.map(|mark| [map.x(mark.time_s), map.y(mark.value)]).collect::<Vec<_>>()
+    };
+    let waves: Vec<_> = marks("t_onset").into_iter().zip(marks("t_end")).collect();
+    // So high, in millimetres, in place of the seven of the key.
+    for (high_mm, drawn_at_all) in [(0.4, false), (3.0, true)] {
+        let low = |channel: &str, [x, y]: [f64; 2]| {
+            let wave = waves.iter().find(|(from, to)| (from[0]..to[0]).contains(&x));
+            let Some((from, to)) = wave.filter(|_| channel == "ecg") else { return [x, y] };
+            let share = (x - from[0]) / (to[0] - from[0]);
+            [x, from[1] - high_mm * libm::sin(std::f64::consts::PI * share)]
+        };
+        let sheet = drawn(&rubric, &low);
+        let located = locate(&sheet, &rubric);
+        let found = located.marks.iter().any(|mark| mark.name == "t_peak");
+        assert_eq!(found, drawn_at_all, "{high_mm} mm");
+        let marks = mark(&sheet, &located, &rubric);
+        let wave = rule(&marks, "t_wave");
+        let outcome = if drawn_at_all { Outcome::Met } else { Outcome::NotMet };
+        assert_eq!(wave.outcome, outcome, "{high_mm} mm: {wave:?}");
+    }
+}
+
 /// All its other places may give the same, and yet it may not be there at all.
 #[test]
 fn what_hangs_on_a_doubtful_landmark_is_for_a_person() {
