@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use convention::{Form, Level, Point, Relative, Rule, Says, beats};
-use cycle::StrokeKind;
+use cycle::{FeatureShape, StrokeKind};
 
 use crate::chance::Chance;
 use crate::curve::Monotone;
@@ -44,6 +44,22 @@ pub(crate) struct ChannelIntent {
     pub(crate) knots: Vec<Knot>,
     /// Landmarks that are left out.
     pub(crate) absent: BTreeSet<String>,
+}
+
+impl ChannelIntent {
+    /// A peak alone is no second one: where `first` was left out with the trough after it, the peak
+    /// that followed, of those that may be lacking, is what everybody takes for it.
+    fn left_alone(&mut self, first: &str, gone: &[Knot], second: &dyn Fn(&str) -> bool) {
+        for gone in gone {
+            let mut after = self.knots.iter_mut().filter(|knot| knot.was_s > gone.was_s);
+            let next = after.find(|knot| knot.name.is_some()).filter(|knot| knot.beat == gone.beat);
+            let Some(next) = next.filter(|knot| knot.name.as_deref().is_some_and(second)) else {
+                continue;
+            };
+            self.absent.extend(next.name.replace(first.to_owned()));
+            self.absent.remove(first);
+        }
+    }
 }
 
 /// An event as it is meant.
@@ -535,6 +551,8 @@ impl<'a> Intent<'a> {
         let first = stroke.and_then(|stroke| stroke.landmarks.first());
         let last = stroke.and_then(|stroke| stroke.landmarks.last());
         let mut kept: Vec<Knot> = Vec::new();
+        let is_first = |knot: &&Knot| knot.name.as_ref() == names.first();
+        let gone: Vec<Knot> = intent.knots.iter().filter(is_first).cloned().collect();
         for mut knot in std::mem::take(&mut intent.knots) {
             if !out(&knot) {
                 kept.push(knot);
@@ -561,6 +579,16 @@ impl<'a> Intent<'a> {
             }
         }
         intent.knots = kept;
+        if let [first, _] = names.as_slice() {
+            let subject = self.handout.subject;
+            let feature = |name: &str| subject.landmark(name)?.feature_on(channel);
+            let first_peak = feature(first).filter(|f| f.shape == FeatureShape::Peak);
+            if first_peak.is_some_and(|feature| !feature.optional) {
+                intent.left_alone(first, &gone, &|name| {
+                    feature(name).is_some_and(|f| f.shape == FeatureShape::Peak && f.optional)
+                });
+            }
+        }
     }
 
     /// Puts everything a little beside where it is meant.

@@ -26,6 +26,9 @@ const NEARLY_LEVEL: f64 = 0.05;
 /// preferred where there is one.
 const HELD: f64 = 1.2;
 
+/// What it costs that a peak is the second of two of which the first is lacking.
+const SECOND: f64 = 3.0;
+
 /// One landmark of one beat.
 pub(crate) struct Slot<'a> {
     pub(crate) name: &'a str,
@@ -280,7 +283,7 @@ impl Line<'_> {
         let mut cost = share * self.unexplained(movement.max(0.0));
         let turned = first.feature.inverts || second.feature.inverts;
         cost += self.direction(shapes, change).min(if turned { 0.7 } else { 9.0 });
-        cost += self.broken(j, k);
+        cost += self.broken(j, k) + self.second(j, k);
         if let (Some(e), Some(f)) = (first.due(), second.due())
             && first.beat == second.beat
         {
@@ -292,6 +295,16 @@ impl Line<'_> {
             cost += self.costs.change * libm::log(1.0 + off * off);
         }
         cost
+    }
+
+    /// What it costs to see the second of two peaks where neither the first nor the trough between
+    /// them is: a single one is the first, unless that may as well be lacking.
+    fn second(&self, j: usize, k: usize) -> f64 {
+        let feature = |place: usize| self.slots[place].feature;
+        let two = k >= j + 3
+            && [feature(k - 2), feature(k - 1), feature(k)].map(|f| (f.shape, f.optional))
+                == [(Shape::Peak, false), (Shape::Trough, true), (Shape::Peak, true)];
+        if two && self.slots[k - 2].beat == self.slots[k].beat { SECOND } else { 0.0 }
     }
 
     /// What it costs that a wave has a beginning or an end and nothing between them.

@@ -182,6 +182,27 @@ fn a_pressure_without_a_notch() {
     rest_stays(&reading, &key, &["dicrotic_notch", "dicrotic_peak"]);
 }
 
+/// A single hump is the systolic peak, even where the key has the dicrotic wave.
+#[test]
+fn a_pressure_with_a_single_late_hump() {
+    let key = key(&Shipped::find("measured_physiology").unwrap(), 75.0, 1);
+    let mut cycle = key.clone();
+    let mark = |name: &str| key.landmark_on(name, "aortic_pressure").unwrap();
+    let (foot, top) = (mark("pressure_foot"), mark("dicrotic_peak"));
+    let trace = cycle.traces.iter_mut().find(|trace| trace.channel == "aortic_pressure").unwrap();
+    for index in 0..trace.samples.len() {
+        let share = (trace.time_s(index) - foot.time_s) / (top.time_s - foot.time_s);
+        if (0.0..1.0).contains(&share) {
+            let rise = 0.5 - 0.5 * libm::cos(std::f64::consts::PI * share);
+            trace.samples[index] = foot.value + rise * (top.value - foot.value);
+        }
+    }
+    let reading = read(&cycle, &key, &mut Hand(cycle::Random::new(4)), false);
+    let peak = reading.found.iter().find(|found| found.name == "systolic_peak");
+    assert!(peak.is_some_and(|peak| (peak.time_s - top.time_s).abs() < 0.03), "{peak:?}");
+    gone(&reading, &["dicrotic_notch", "dicrotic_peak"]);
+}
+
 #[test]
 fn an_ecg_without_a_t_wave() {
     let key = first_course();
