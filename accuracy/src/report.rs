@@ -35,8 +35,8 @@ does not count which measures by it.
 Faint pencil is told apart from the other drawings, whatever it was captured with.
 
 What is likelier on a trace was fitted to 600 drawings of seed 1, and how sure a landmark is to 1,800 of seeds 1, 3, 5
-and 6 (`fit.rs`). Limits were chosen with those and with drawings of seeds 2, 4, 7 and 8 in view.
-Those of seed 9 were measured without having been looked at.
+and 6 (`fit.rs`). Limits were chosen with those and with drawings of seeds 2, 4, 7, 8 and 9 in view.
+Those of seed 10 were measured without having been looked at.
 
 ## By capture
 
