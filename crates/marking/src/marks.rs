@@ -256,7 +256,7 @@ pub fn mark(sheet: &DrawnSheet, located: &Located, rubric: &Rubric<'_>) -> Marks
     let lenient = judge(&found, &lenient, rubric.subject, &scale);
     for (verdict, lenient) in verdicts.iter_mut().zip(lenient) {
         if verdict.outcome == Found::Met {
-            verdict.met_in = lenient.met_in;
+            verdict.met_in = verdict.met_in.max(lenient.met_in);
         }
     }
     let mut elsewhere = vec![Vec::new(); verdicts.len()];
@@ -410,9 +410,13 @@ impl Marker<'_> {
             withheld: None,
             uncounted: None,
         };
-        if let Says::Label { .. } = rule.says {
+        if let Says::Label { point, .. } = &rule.says {
             mark.tolerance_mm = rule.tolerance.mm;
-            mark.question = Some(question::label(rule, self.sheet, self.located, self.rubric));
+            if self.is_gone(point) {
+                self.not_drawn(rule, &[self.known(point)], &mut mark);
+            } else {
+                mark.question = Some(question::label(rule, self.sheet, self.located, self.rubric));
+            }
             return mark;
         }
         match verdict.outcome {
@@ -504,11 +508,7 @@ impl Marker<'_> {
     /// By what is missing something else may be placed, which then has cost once already: what
     /// becomes of that the convention says.
     fn lacks(&self, rule: &Rule, mark: &mut RuleMark) {
-        let gone = |point: &Point| match self.known(point) {
-            Known::Absent(absent) => absent.evident,
-            Known::Empty(place) => self.left_out(place).is_some(),
-            Known::Placed | Known::Unknown => false,
-        };
+        let gone = |point: &Point| self.is_gone(point);
         let is_placed = match &rule.says {
             Says::Presence { point } | Says::Timing { point, .. } | Says::Height { point, .. } => {
                 gone(point)
@@ -533,6 +533,15 @@ impl Marker<'_> {
             ReferenceMissing::Ask => {
                 mark.question = Some(format!("{} Does this rule count?", mark.why));
             }
+        }
+    }
+
+    /// Whether a point evidently was not drawn.
+    fn is_gone(&self, point: &Point) -> bool {
+        match self.known(point) {
+            Known::Absent(absent) => absent.evident,
+            Known::Empty(place) => self.left_out(place).is_some(),
+            Known::Placed | Known::Unknown => false,
         }
     }
 

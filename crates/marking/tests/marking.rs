@@ -516,6 +516,10 @@ fn sounds_that_evidently_were_not_drawn_are_not_met() {
     }
     assert_eq!(rule(&marks, "notch_with_s2").max_points, 0.0);
     assert_eq!(rule(&marks, "s1_on_r").outcome, Outcome::Met);
+    // Nobody is asked whether it is labelled.
+    assert_eq!(rule(&marks, "label_s2").max_points, 0.0);
+    let asked: Vec<&str> = marks.open().map(|rule| rule.id.as_str()).collect();
+    assert_eq!(asked, ["label_s1", "label_notch"]);
     // Something low is drawn there, which may be meant for it; and it is there in one beat.
     let low = |sheet: &mut DrawnSheet| sounds_kept(&mut sheet.pages[0], &first, 1.5);
     let one_beat = |sheet: &mut DrawnSheet| {
