@@ -28,7 +28,7 @@ no student's work was used.
 
 An error is the distance between where a landmark was drawn and where it was found, along the time axis; a landmark
 that was taken for another counts with its whole distance, and one of which only another beat's was found counts as not
-found. Verdicts are those of all rules asked for but labels, which are always for a person
+found. Verdicts are those of all rules asked for but labels, which are for a person
 ({labels} here). A verdict is right if the truth's is the same. Where something was not drawn, “not met” is right, and that a rule
 does not count which measures by it.
 
