@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use landmarks::{Curve, Expectation, Form, Reading, find};
+use cycle::FeatureShape;
+use landmarks::{Curve, Expectation, Form, Found, Reading, find};
 
 use crate::Rubric;
 use crate::locate::{time_s, value};
@@ -12,8 +13,8 @@ const STEP_MM: f64 = 0.125;
 /// What is found farther than this from its place is taken for something else, in millimetres.
 const FARTHEST_MM: f64 = 2.0;
 
-/// Puts landmarks where they are by how far from its place each is found on the key's own trace,
-/// its corners rounded as those of a drawing are.
+/// Puts beginnings, ends and feet where they are by how far from its place each is found on the key's
+/// own trace, its corners rounded as those of a drawing are.
 pub(crate) fn correct(reading: &mut Reading, curves: &[Curve], rubric: &Rubric<'_>) {
     let late_s = late_s(curves, rubric);
     for found in &mut reading.found {
@@ -32,7 +33,7 @@ fn late_s<'a>(curves: &[Curve], rubric: &'a Rubric<'_>) -> BTreeMap<(&'a str, &'
     let key: Vec<Curve> = lines.filter_map(|curve| as_in_key(curve, rubric)).collect();
     let reading = find(&key, rubric.subject, Some(Expectation { cycle: rubric.model }));
     let mut all: BTreeMap<(&str, &str), Vec<f64>> = BTreeMap::new();
-    for found in &reading.found {
+    for found in reading.found.iter().filter(|found| !is_turn(found, rubric)) {
         let mut own: Vec<&cycle::Landmark> = rubric.model.landmarks.iter().collect();
         own.retain(|mark| mark.name == found.name && mark.channel == found.channel);
         let late = own.iter().map(|mark| (mark, found.time_s - mark.time_s));
@@ -44,6 +45,16 @@ fn late_s<'a>(curves: &[Curve], rubric: &'a Rubric<'_>) -> BTreeMap<(&'a str, &'
         }
     }
     all.into_iter().map(|(name, late)| (name, common(&late))).collect()
+}
+
+/// Whether a landmark is the highest or the lowest place of a wave: that is where it is, wherever
+/// the key has it.
+fn is_turn(found: &Found, rubric: &Rubric<'_>) -> bool {
+    let kind = rubric.subject.landmark(&found.name);
+    let feature = kind.and_then(|kind| kind.feature_on(&found.channel));
+    feature.is_some_and(|feature| {
+        !feature.held && matches!(feature.shape, FeatureShape::Peak | FeatureShape::Trough)
+    })
 }
 
 /// What all have in common: the one nearest to nothing, if they go one way.
