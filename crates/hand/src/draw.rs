@@ -1,7 +1,7 @@
 //! Everything that a student puts on the pages.
 
 use convention::{Point, alignment_points, beats};
-use cycle::{Cycle, FeatureShape};
+use cycle::{Cycle, FeatureShape, Landmark};
 use figure::{Block, Page, Shape};
 use serde::Serialize;
 
@@ -204,12 +204,20 @@ impl Hand<'_> {
         let base =
             truth::base_y(self.handout, panel).filter(|_| self.handout.has_bursts(&panel.channel));
         let y = |value: f64| base.unwrap_or_else(|| map.y(value));
+        // The key's own of that name: a knot may stand for another landmark than it did.
+        let named =
+            self.handout.model.landmarks.iter().filter(|mark| {
+                Some(&mark.name) == knot.name.as_ref() && mark.channel == panel.channel
+            });
+        let off = |mark: &&Landmark| (mark.time_s - knot.was_s).abs();
+        let key = named.min_by(|a, b| off(a).total_cmp(&off(b)));
+        let key = key.map_or((knot.was_s, knot.was), |mark| (mark.time_s, mark.value));
         Some(LandmarkTruth {
             name: knot.name.clone()?,
             beat: knot.beat,
             at_mm: at,
             meant_mm: [map.x(knot.time_s), y(knot.value)],
-            key_mm: [map.x(knot.was_s), y(knot.was)],
+            key_mm: [map.x(key.0), y(key.1)],
         })
     }
 

@@ -148,6 +148,20 @@ fn an_absent_landmark_is_told_as_absent() {
     assert_eq!(verdict(&drawing, "s1_on_r").outcome, Outcome::Met);
 }
 
+/// Without the peak and the notch after it a single hump is left, which everybody takes for the peak.
+#[test]
+fn a_single_hump_is_told_as_the_peak() {
+    let printed = Printed::new("first_course");
+    let rule = "top_at_mid_t".to_owned();
+    let drawing = draw(&printed.handout(), &Student::perfect(1), &[Mistake::Absent { rule }]);
+    let trace = drawing.truth.pages[0].traces.iter().find(|t| t.channel == "aortic_pressure");
+    let trace = trace.unwrap();
+    let drawn = |name: &str| trace.landmarks.iter().filter(|mark| mark.name == name).count();
+    assert_eq!(["systolic_peak", "dicrotic_notch", "dicrotic_peak"].map(drawn), [2, 0, 0]);
+    let absent: Vec<&str> = trace.absent.iter().map(|mark| mark.name.as_str()).collect();
+    assert!(absent.contains(&"dicrotic_peak") && !absent.contains(&"systolic_peak"), "{absent:?}");
+}
+
 #[test]
 fn landmarks_lie_on_the_line_and_ink_on_the_page() {
     for convention in ["first_course", "left_heart"] {
