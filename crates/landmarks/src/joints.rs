@@ -52,7 +52,7 @@ const OVER: f64 = 0.1;
 const LEVEL_S: f64 = 0.007;
 /// So many standard deviations of noise lie between the beginning of a level stretch and its level.
 const LEVEL_NOISE: f64 = 2.0;
-/// The least movement beside a turn of which no more than this share is its top.
+/// The top of a turn is no more than this share of the lesser movement beside it.
 const TURN_SHARE: f64 = 0.3;
 /// How many times as far one side of a turn's top may lie from it as the other.
 const LOPSIDED: f64 = 3.0;
@@ -292,8 +292,8 @@ fn between(
     joints.push(joint(middle_s, before, after, spread_s));
 }
 
-/// Time of a turning point: halfway between the places on either side that lie a little nearer to
-/// the middle, since where a flat turn is highest is up to chance. Where the one is much farther
+/// Time of a turning point: halfway between the places on either side at which the curve is off it
+/// by its noise, since where a flat turn is highest is up to chance. Where the one is much farther
 /// away than the other, the extremum by the parabola through its neighbours.
 fn extreme(grid: &Grid, turn: usize, moves: f64) -> f64 {
     let values = &grid.smooth;
@@ -351,7 +351,7 @@ mod tests {
     use super::*;
     use crate::Curve;
 
-    /// A curve of 500 points a second, and the waver of a hand of which a hundredth is noise.
+    /// A curve of 500 points a second that wavers as a hand does, by a hundredth.
     fn grid(value: impl Fn(f64) -> f64) -> Grid {
         let waver = |time_s: f64| 0.01 * libm::sin(190.0 * time_s) * libm::cos(77.0 * time_s);
         let point = |index: i32| {

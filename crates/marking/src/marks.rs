@@ -508,12 +508,11 @@ impl Marker<'_> {
     /// By what is missing something else may be placed, which then has cost once already: what
     /// becomes of that the convention says.
     fn lacks(&self, rule: &Rule, mark: &mut RuleMark) {
-        let gone = |point: &Point| self.is_gone(point);
         let is_placed = match &rule.says {
             Says::Presence { point } | Says::Timing { point, .. } | Says::Height { point, .. } => {
-                gone(point)
+                self.is_gone(point)
             }
-            Says::Shape { from, to, .. } => gone(from) && gone(to),
+            Says::Shape { from, to, .. } => self.is_gone(from) && self.is_gone(to),
             Says::Level { channel, .. } => self.left_out(channel).is_some(),
             Says::Label { .. } => false,
         };

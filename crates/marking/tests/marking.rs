@@ -129,7 +129,7 @@ fn later(by_mm: f64) -> impl Fn(&str, [f64; 2]) -> [f64; 2] {
 
 /// A reader finds the foot of the key's own pressure early: that is not the student's doing.
 #[test]
-fn what_is_drawn_as_the_key_has_it_is_found_there() {
+fn a_foot_that_is_drawn_as_the_key_has_it_is_found_there() {
     let subject = heart::subject();
     let test = read(&subject, &same);
     let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
