@@ -176,7 +176,8 @@ fn pages() -> Done {
 /// A page of this form at 3 pixels to the millimetre, with a wave in each panel.
 fn page_picture(form: &scan::PageForm) -> Result<Picture, Box<dyn Error>> {
     let blank = fuzz::blank();
-    let mut level: Vec<u8> = blank.ink.iter().map(|ink| 255 - (ink * 255.0) as u8).collect();
+    let level = |&ink: &i16| 255 - (i32::from(ink) * 255 / i32::from(scan::BLACK)) as u8;
+    let mut level: Vec<u8> = blank.ink.iter().map(level).collect();
     let scale = fuzz::PX_PER_MM;
     for &(id, [x, y]) in &form.marks {
         let modules = sheet::marks::mark(sheet::marks::Corner::ALL[id]);

@@ -5,7 +5,7 @@ pub mod recordings;
 use std::sync::OnceLock;
 
 use scan::ink::Print;
-use scan::{Flat, PageForm, PanelForm, Picture};
+use scan::{BLACK, Flat, PageForm, PanelForm, Picture};
 
 /// Pixels for a millimetre at which pages are flattened here: coarse, so that many are tried.
 pub const PX_PER_MM: f64 = 3.0;
@@ -115,14 +115,14 @@ pub fn blank() -> &'static Flat {
         let form = form();
         let pixels = |mm: f64| (mm * PX_PER_MM).round() as usize;
         let (width, height) = (pixels(form.width_mm), pixels(form.height_mm));
-        let mut ink = vec![0.0; width * height];
+        let mut ink = vec![0; width * height];
         for panel in &form.panels {
             let (left, right) = (pixels(panel.x_mm), pixels(panel.x_mm + panel.width_mm));
             let (top, bottom) = (pixels(panel.y_mm), pixels(panel.y_mm + panel.height_mm));
             for y in top..=bottom {
                 for x in left..=right {
                     if x == left || x == right || y == top || y == bottom {
-                        ink[y * width + x] = 0.8;
+                        ink[y * width + x] = BLACK / 5 * 4;
                     }
                 }
             }

@@ -122,10 +122,5 @@ fn has_small_sounds(book: &Book<'_>, form: usize, channel: &str) -> bool {
 fn blank(page: &figure::Page) -> Option<Flat> {
     let png = page.figure().png(PX_PER_MM * 25.4).ok()?;
     let picture = scan::read(png, "blank.png", Limits::default()).ok()?.next()?.ok()?;
-    Some(Flat {
-        px_per_mm: PX_PER_MM,
-        width: picture.width,
-        height: picture.height,
-        ink: picture.level.iter().map(|&level| 1.0 - f32::from(level) / 255.0).collect(),
-    })
+    Some(Flat::of(&picture, PX_PER_MM))
 }

@@ -2,14 +2,15 @@
 
 use marking::DrawnPage;
 use scan::{
-    Flat, Mark, PageFault, Picture, find_code, find_marks, flatten_with, read_code, read_code_in,
+    BLACK, Flat, Mark, PageFault, Picture, find_code, find_marks, flatten_with, read_code,
+    read_code_in,
 };
 use sheet::SheetCode;
 
 use crate::{PX_PER_MM, Printed, convert};
 
 /// What reads the same picture otherwise than before has another number.
-pub const VERSION: &str = "9";
+pub const VERSION: &str = "10";
 
 /// Pixels for a millimetre at which a page's code is looked at.
 const CODE_PX_PER_MM: f64 = 5.0;
@@ -23,8 +24,8 @@ const FIRM: f32 = 0.85;
 const MORE: f64 = 1.2;
 /// Pixels of a flat page that make one of the picture that is kept, along each side.
 const KEPT: usize = 2;
-/// The blackest of the 16 levels of grey in the picture that is kept.
-const BLACK: f32 = 15.0;
+/// The lightest of the 16 levels of grey in the picture that is kept.
+const WHITE: u32 = 15;
 
 /// A page that was read.
 #[derive(Clone, Debug)]
@@ -218,13 +219,14 @@ fn identified(
 fn kept(flat: &Flat) -> PagePicture {
     let (width, height) = (flat.width / KEPT, flat.height / KEPT);
     let mut grey = Vec::with_capacity(width.div_ceil(2) * height);
-    let mut levels = vec![BLACK as u8; width.next_multiple_of(2)];
+    let mut levels = vec![WHITE as u8; width.next_multiple_of(2)];
+    let black = BLACK as u32 * (KEPT * KEPT) as u32;
     for y in 0..height {
         for (x, level) in levels[..width].iter_mut().enumerate() {
             let rows = (0..KEPT).map(|v| (y * KEPT + v) * flat.width + x * KEPT);
-            let sum: f32 = rows.map(|at| flat.ink[at..at + KEPT].iter().sum::<f32>()).sum();
-            let ink = sum * (BLACK / (KEPT * KEPT) as f32);
-            *level = (BLACK + 0.5 - ink.clamp(0.0, BLACK)) as u8;
+            let pixels = rows.flat_map(|at| &flat.ink[at..at + KEPT]);
+            let ink = pixels.map(|&ink| ink as u32).sum::<u32>();
+            *level = (((black - ink) * WHITE + black / 2) / black) as u8;
         }
         grey.extend(levels.chunks_exact(2).map(|pair| pair[0] << 4 | pair[1]));
     }

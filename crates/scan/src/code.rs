@@ -9,7 +9,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use rqrr::{Grid, PreparedImage, SimpleGrid};
 
 use crate::flatten::map_of;
-use crate::{Flat, Mark, PageForm, Picture};
+use crate::{BLACK, Flat, Mark, PageForm, Picture};
 
 /// Modules along a side of version 1, the only one printed.
 const MODULES: usize = 21;
@@ -98,9 +98,9 @@ fn mean_ink(flat: &Flat, [x, y]: [f64; 2], half: f64) -> f32 {
     };
     let (columns, rows) = (range(x, flat.width), range(y, flat.height));
     let count = (columns.len() * rows.len()).max(1);
-    let sum: f32 =
-        rows.map(|row| flat.ink[row * flat.width..][columns.clone()].iter().sum::<f32>()).sum();
-    sum / count as f32
+    let pixels = rows.flat_map(|row| &flat.ink[row * flat.width..][columns.clone()]);
+    let sum: u64 = pixels.map(|&ink| ink as u64).sum();
+    sum as f32 / count as f32 / f32::from(BLACK)
 }
 
 fn around(flat: &Flat, [left, top, width, height]: [f64; 4]) -> Option<String> {
@@ -109,7 +109,9 @@ fn around(flat: &Flat, [left, top, width, height]: [f64; 4]) -> Option<String> {
     let pixel = |mm: f64, most: usize| ((mm * flat.px_per_mm).max(0.0) as usize).min(most);
     let (x0, x1) = (pixel(left - MORE, flat.width), pixel(left + width + MORE, flat.width));
     let (y0, y1) = (pixel(top - MORE, flat.height), pixel(top + height + MORE, flat.height));
-    let level = |ink: f32, gain: f32| (255.0 * (1.0 - (ink * gain).min(1.0))) as u8;
+    let level = |ink: i16, gain: f32| {
+        (255.0 * (1.0 - (f32::from(ink) / f32::from(BLACK) * gain).min(1.0))) as u8
+    };
     [1.0, 2.0, 0.7].into_iter().find_map(|gain| {
         let texts = search(x1.saturating_sub(x0), y1.saturating_sub(y0), |x, y| {
             level(flat.ink[(y + y0) * flat.width + x + x0], gain)

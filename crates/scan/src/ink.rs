@@ -6,7 +6,7 @@ pub(crate) mod plane;
 mod print;
 mod register;
 
-use crate::{Flat, memory};
+use crate::{BLACK, Flat, memory};
 use register::Field;
 
 pub use print::Print;
@@ -29,13 +29,13 @@ pub struct Ink {
     pub width: usize,
     /// Rows.
     pub height: usize,
-    /// 0 none … 1 black, row by row.
-    pub ink: Vec<f32>,
+    /// 0 none … [`BLACK`], row by row.
+    pub ink: Vec<i16>,
     /// Where print leaves open whether there is a student's ink too.
     pub hidden: Vec<bool>,
     /// All that is seen, print as well.
-    pub seen: Vec<f32>,
-    /// Standard deviation of the paper, in ink.
+    pub seen: Vec<i16>,
+    /// Standard deviation of the paper, of 1.
     pub noise: f64,
     /// The largest shift of the print against the page that was found, in millimetres.
     pub shift_mm: f64,
@@ -73,16 +73,26 @@ impl Ink {
     /// is none.
     pub fn darkness(&self) -> Option<f32> {
         const EVERY: usize = 5;
-        let mut inked: Vec<f32> =
-            self.ink.iter().step_by(EVERY).copied().filter(|ink| *ink > 0.0).collect();
+        let mut inked: Vec<i16> =
+            self.ink.iter().step_by(EVERY).copied().filter(|ink| *ink > 0).collect();
         let middle = inked.len() / 2;
-        (!inked.is_empty()).then(|| *inked.select_nth_unstable_by(middle, f32::total_cmp).1)
+        (!inked.is_empty()).then(|| share(*inked.select_nth_unstable(middle).1))
     }
 
     /// Pixels of a length in millimetres, at least one.
     pub(crate) fn px(&self, mm: f64) -> usize {
         (mm * self.px_per_mm).round().max(1.0) as usize
     }
+}
+
+/// Ink as a share of black.
+pub(crate) fn share(ink: i16) -> f32 {
+    f32::from(ink) / f32::from(BLACK)
+}
+
+/// A share of black in steps of ink.
+fn steps(share: f32) -> i16 {
+    (share * f32::from(BLACK)).round() as i16
 }
 
 fn inside(at: f64, size: usize) -> usize {
@@ -110,9 +120,9 @@ fn ink_above(page: &Flat, print: &Print, [faintest, deviations]: [f32; 2]) -> Op
     let mut seen = print.seen(page)?;
     let (printed, shift) = print.laid_over(&Field::measured(&seen, print));
     let noise = paper::evened(&mut seen, &printed, scale);
-    let least = faintest.max(deviations * noise);
+    let least = steps(faintest.max(deviations * noise));
     let reach = (BRIDGE_MM * scale).round().max(1.0) as usize;
-    let mut over = over::over(&seen, &printed, noise, least, reach);
+    let mut over = over::over(&seen, &printed, steps(noise), least, reach);
     over::bridge(&mut over, &seen, least);
     let over::Over { mut ink, mut hidden, .. } = over;
     paper::without_specks(&mut ink, &hidden, least, scale);

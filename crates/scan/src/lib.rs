@@ -18,7 +18,7 @@ pub mod trace;
 
 pub use code::{find_code, read_code, read_code_in};
 pub use error::{PageFault, ReadError, ReadFault};
-pub use flatten::{Flat, Flattened, Model, PageMap, Warp, flatten, flatten_with};
+pub use flatten::{BLACK, Flat, Flattened, Model, PageMap, Warp, flatten, flatten_with};
 pub use form::{BarForm, PageForm, PanelForm};
 pub use marks::{Mark, find_marks};
 pub use picture::Picture;

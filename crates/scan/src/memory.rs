@@ -9,11 +9,11 @@ const LEAST: usize = 1 << 20;
 const MOST: usize = 4;
 
 thread_local! {
-    static KEPT: RefCell<Vec<Vec<f32>>> = const { RefCell::new(Vec::new()) };
+    static KEPT: RefCell<Vec<Vec<i16>>> = const { RefCell::new(Vec::new()) };
 }
 
 /// Room for `count` numbers, without any.
-pub(crate) fn room(count: usize) -> Vec<f32> {
+pub(crate) fn room(count: usize) -> Vec<i16> {
     let mut room = Vec::new();
     if count >= LEAST {
         // There is none where the thread is about to end.
@@ -26,7 +26,7 @@ pub(crate) fn room(count: usize) -> Vec<f32> {
 }
 
 /// Keeps the room of numbers that are no longer needed.
-pub(crate) fn keep(numbers: Vec<f32>) {
+pub(crate) fn keep(numbers: Vec<i16>) {
     if numbers.capacity() >= LEAST {
         let _ended = KEPT.try_with(|kept| {
             let mut kept = kept.borrow_mut();

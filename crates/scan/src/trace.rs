@@ -98,7 +98,7 @@ pub struct Drawing {
 pub fn drawing(ink: &Ink, form: &PageForm) -> Drawing {
     let (lines, line) = lines::alignment_lines(ink, form);
     let mut rest: Vec<bool> =
-        ink.ink.iter().zip(&line).map(|(&ink, &line)| (ink > 0.0) & !line).collect();
+        ink.ink.iter().zip(&line).map(|(&ink, &line)| (ink > 0) & !line).collect();
     let parts = Parts::of_mask(ink.width, &rest);
     let sight = Sight { ink, line: &line, parts: &parts };
     let mut taken = vec![false; parts.count()];
@@ -358,7 +358,7 @@ fn pieces(
         let n = x - region.left;
         let here = if sight.line[at] {
             On::Line
-        } else if ink.ink[at] > 0.0 && !sight.parts.at(at).is_some_and(|part| outside[part]) {
+        } else if ink.ink[at] > 0 && !sight.parts.at(at).is_some_and(|part| outside[part]) {
             long[n] += 1;
             On::Ink
         } else if ink.hidden[at] {

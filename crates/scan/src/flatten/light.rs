@@ -1,5 +1,6 @@
 //! Evening out the light on a page.
 
+use super::BLACK;
 use super::sample::Frame;
 
 /// Side of the tiles in which the paper's lightness is estimated, in millimetres.
@@ -13,6 +14,9 @@ const DARKEST: f32 = 24.0;
 
 /// Of so many rows and pixels one is looked at: what is beside it looks much the same.
 pub(super) const EVERY: usize = 8;
+
+/// For so many rows the light stays as it is.
+const STAYS: usize = 4;
 
 /// How often each lightness occurs in each tile of a page, in 64 steps.
 pub(super) struct Tiles {
@@ -41,8 +45,7 @@ impl Tiles {
     pub(super) fn light(self) -> Light {
         let Self { side, columns, rows, counts } = self;
         let paper = smoothed(&papers(&counts, columns, rows), columns, rows);
-        let shares = (0..side).map(|at| share(at + side / 2, side)).collect();
-        Light { side, columns, rows, paper, shares }
+        Light { side, columns, rows, paper, factors: Vec::new() }
     }
 }
 
@@ -53,33 +56,63 @@ pub(super) struct Light {
     rows: usize,
     /// The paper's lightness in each tile.
     paper: Vec<f32>,
-    /// The shares of pixels between the middles of two tiles.
-    shares: Vec<f32>,
+    /// What makes ink of each pixel's lightness in the row in work.
+    factors: Vec<u16>,
 }
 
 impl Light {
-    /// From one row's lightness (times 256) to ink: 0 paper to 1 black.
-    pub(super) fn add_ink(&self, y: usize, level: &[u16], ink: &mut Vec<f32>) {
+    /// From one row's lightness (times 256) to ink; rows come from top to bottom.
+    pub(super) fn add_ink(&mut self, y: usize, level: &[u16], ink: &mut Vec<i16>) {
+        if y.is_multiple_of(STAYS) {
+            self.look(y + STAYS / 2, level.len());
+        }
+        inked(level, &self.factors, ink);
+    }
+
+    /// Finds the factors for the rows about one.
+    fn look(&mut self, y: usize, width: usize) {
         let place = share(y, self.side).clamp(0.0, (self.rows - 1) as f32);
         let (above, down) = (place as usize, place.fract());
         let below = (above + 1).min(self.rows - 1);
-        let paper = |column: usize| {
+        let factor = |column: usize| {
             let column = column.min(self.columns - 1);
             let [upper, lower] = [above, below].map(|row| self.paper[row * self.columns + column]);
-            256.0 * (upper + (lower - upper) * down)
+            (WHOLE / (upper + (lower - upper) * down)) as i32
         };
-        let mut add = |level: &[u16], [from, to]: [f32; 2]| {
-            ink.extend(level.iter().zip(&self.shares).map(|(&level, share)| {
-                (1.0 - f32::from(level) / (from + (to - from) * share)).max(0.0)
-            }));
-        };
+        self.factors.resize(width, 0);
         // Half a tile to the first tile's middle, then from middle to middle.
-        let (first, others) = level.split_at((self.side / 2).min(level.len()));
-        add(first, [paper(0); 2]);
-        for (column, level) in others.chunks(self.side).enumerate() {
-            add(level, [paper(column), paper(column + 1)]);
+        let (first, others) = self.factors.split_at_mut((self.side / 2).min(width));
+        let mut from = factor(0);
+        fill(first, from, 0);
+        for (column, factors) in others.chunks_mut(self.side).enumerate() {
+            let to = factor(column + 1);
+            fill(factors, from, (to - from) / self.side as i32);
+            from = to;
         }
     }
+}
+
+/// What is divided by the paper's lightness to make the factor from lightness, times 256, to steps
+/// of ink, in 65,536ths, which has so many bits more: the darkest paper's has 31.
+const FRACTION: u32 = 15;
+const WHOLE: f32 = 256.0 * BLACK as f32 * (1 << FRACTION) as f32;
+
+/// Factors that go on from one by so much each.
+fn fill(factors: &mut [u16], from: i32, step: i32) {
+    let mut at = from + step / 2;
+    for factor in factors {
+        *factor = (at >> FRACTION) as u16;
+        at += step;
+    }
+}
+
+/// Adds the ink of some pixels. (A loop of its own: numbers of 16 bits, 8 at a time.)
+#[inline(never)]
+fn inked(level: &[u16], factors: &[u16], ink: &mut Vec<i16>) {
+    ink.extend(level.iter().zip(factors).map(|(&level, &factor)| {
+        let light = ((u32::from(level) * u32::from(factor)) >> 16) as u16;
+        (BLACK as u16).saturating_sub(light) as i16
+    }));
 }
 
 /// A pixel's share of the way from the middle of the tile before it to that of the next.

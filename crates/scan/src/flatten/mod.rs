@@ -19,6 +19,9 @@ use crate::{Mark, PageFault, PageForm, Picture, find_marks, memory};
 /// Pixels for a millimetre of the flattened page where nothing else is asked for: half the
 /// width of a grid line.
 const PX_PER_MM: f64 = 8.0;
+/// Ink is counted in so many steps from paper to black: 16 for each of a picture's 8 bits, so that
+/// nothing is lost between them, and 8 numbers at once.
+pub const BLACK: i16 = 4096;
 /// Where more than this is left, in millimetres, one mark may be wrong. Four centres fit some
 /// perspective wherever they are, so that a mark that lies elsewhere shows in the outlines
 /// alone.
@@ -37,8 +40,17 @@ pub struct Flat {
     pub width: usize,
     /// Rows.
     pub height: usize,
-    /// 0 paper to 1 black, light evened out; the top left corner of pixel (0, 0) is the page's.
-    pub ink: Vec<f32>,
+    /// 0 paper to [`BLACK`], light evened out; the top left corner of pixel (0, 0) is the page's.
+    pub ink: Vec<i16>,
+}
+
+impl Flat {
+    /// The page that a picture shows which lies flat, and evenly in the light, already.
+    pub fn of(picture: &Picture, px_per_mm: f64) -> Self {
+        let ink = |&level: &u8| (i32::from(255 - level) * i32::from(BLACK) / 255) as i16;
+        let ink = picture.level.iter().map(ink).collect();
+        Self { px_per_mm, width: picture.width, height: picture.height, ink }
+    }
 }
 
 impl Drop for Flat {
@@ -129,10 +141,11 @@ pub fn flatten_with(
         warp
     });
     let mut tiles = Tiles::new(&frame);
-    sample::rows(&source, &map, &frame, light::EVERY, |y, line| tiles.count(y, line));
-    let light = tiles.light();
+    let places = source.places(&map, &frame);
+    sample::rows(&source, &places, &frame, light::EVERY, |y, line| tiles.count(y, line));
+    let mut light = tiles.light();
     let mut ink = memory::room(frame.width * frame.height);
-    sample::rows(&source, &map, &frame, 1, |y, line| light.add_ink(y, line, &mut ink));
+    sample::rows(&source, &places, &frame, 1, |y, line| light.add_ink(y, line, &mut ink));
     Ok(Flattened {
         flat: Flat { px_per_mm, width: frame.width, height: frame.height, ink },
         marks,

@@ -25,6 +25,12 @@ const TOGETHER: usize = 8;
 /// A place in a picture, or a way, in parts of a pixel: whole ones are the pixels' centres.
 type Fixed = [i64; 2];
 
+/// Where places on a page are in its picture, row by row.
+pub(super) struct Places {
+    columns: usize,
+    places: Vec<Fixed>,
+}
+
 /// The flattened page's pixels.
 pub(super) struct Frame {
     pub(super) px_per_mm: f64,
@@ -67,10 +73,12 @@ impl<'a> Source<'a> {
         at.map(|at| ((at / self.by as f64 - 0.5).clamp(-1e6, 1e6) * ONE as f64).round() as i64)
     }
 
-    /// Where every 16th pixel of a page's row is, and one more at its end.
-    fn places(&self, map: &PageMap, frame: &Frame, y: usize) -> Vec<Fixed> {
-        let count = frame.width.div_ceil(STEP);
-        (0..=count).map(|column| self.fixed(map.to_picture(frame.mm(column * STEP, y)))).collect()
+    /// Where every 16th pixel of every 16th row of a page is, and one more at the ends.
+    pub(super) fn places(&self, map: &PageMap, frame: &Frame) -> Places {
+        let [columns, rows] = [frame.width, frame.height].map(|size| size.div_ceil(STEP) + 1);
+        let at = |n: usize| frame.mm(n % columns * STEP, n / columns * STEP);
+        let places = (0..columns * rows).map(|n| self.fixed(map.to_picture(at(n))));
+        Places { columns, places: places.collect() }
     }
 
     /// Lightness times 256 at `to.len()` places in a row: the first at `from`, in pixels of the
@@ -257,7 +265,7 @@ fn along_row(before: &[u16], after: &[u16], [across, step]: [u16; 2], to: &mut [
 /// Where `every` is more than 1 (it divides 16), only every so manieth row and pixel is looked at.
 pub(super) fn rows(
     source: &Source<'_>,
-    map: &PageMap,
+    places: &Places,
     frame: &Frame,
     every: usize,
     mut row: impl FnMut(usize, &[u16]),
@@ -265,11 +273,11 @@ pub(super) fn rows(
     const PARTS: u32 = STEP.ilog2();
     let mut line = vec![0_u16; frame.width.div_ceil(every)];
     let mut mixed = Mixed::new();
-    let mut above = source.places(map, frame, 0);
     let way = |from: Fixed, to: Fixed| [0, 1].map(|axis| to[axis] - from[axis]);
-    for band in 0..frame.height.div_ceil(STEP) {
-        let below = source.places(map, frame, (band + 1) * STEP);
-        let parts = parts([&above, &below]);
+    let Places { columns, places } = places;
+    for (band, places) in places.windows(2 * columns).step_by(*columns).enumerate() {
+        let (above, below) = places.split_at(*columns);
+        let parts = parts([above, below]);
         for y in (band * STEP..((band + 1) * STEP).min(frame.height)).step_by(every) {
             let share = (y % STEP) as i64;
             let place = |at: usize| {
@@ -289,7 +297,6 @@ pub(super) fn rows(
             }
             row(y, &line);
         }
-        above = below;
     }
 }
 

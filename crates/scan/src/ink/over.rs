@@ -2,11 +2,23 @@
 
 use std::ops::Range;
 
-use super::plane::Plane;
-use crate::memory;
+use super::plane::{Plane, part};
+use crate::{BLACK, memory};
 
 /// Printed ink fainter than this hides nothing.
-const HIDES: f32 = 0.035;
+const HIDES: i16 = steps(0.035);
+/// What counts as grey print, and as dark print; and where ink beside grey print says that it is
+/// the edge of a dark line, from none of it to all.
+const GREY: Range<i16> = steps(0.05)..steps(0.22);
+const DARK: Range<i16> = steps(0.30)..BLACK + 1;
+const EDGE: Range<i16> = steps(0.22)..steps(0.22) + 410;
+/// By so much of itself, in 32,768ths, and by so much ink, print may be darker than it should.
+const DARKER: i16 = 4915;
+const MORE: i16 = steps(0.02);
+/// In how many parts the factor is counted by which print came out darker or lighter.
+const PARTS: i16 = 32;
+/// Pixels of a row that are looked at together.
+const TOGETHER: usize = 32;
 /// Rows that are worked on together, so that they stay at hand.
 const STRIP: usize = 64;
 
@@ -20,14 +32,20 @@ pub(super) struct Over {
     near: Plane,
 }
 
+/// A share of black in steps of ink.
+const fn steps(share: f64) -> i16 {
+    (share * BLACK as f64) as i16
+}
+
 /// The ink on a page that is darker than the most that the print alone can have put there, by
 /// `least`; strokes are carried on over print by `side` pixels at most.
-pub(super) fn over(seen: &Plane, printed: &Plane, noise: f32, least: f32, side: usize) -> Over {
-    let [grey, dark] = gains(seen, printed, [(0.05..0.22, 0.0), (0.30..1.01, 0.6)]);
+pub(super) fn over(seen: &Plane, printed: &Plane, noise: i16, least: i16, side: usize) -> Over {
+    let gains = gains(seen, printed, [(GREY, 0.0), (DARK, 0.6)]);
+    let gains = gains.map(|gain| (gain * f32::from(PARTS)) as i16);
     let (width, height) = (printed.width, printed.height);
     let mut ink = Plane { width, height, data: memory::room(width * height) };
     let mut hidden = Vec::with_capacity(width * height);
-    let mut most = vec![0.0; width];
+    let mut most = vec![0; width];
     let mut near = Near::new([width, height], side);
     for top in (0..height).step_by(STRIP) {
         // Two rows more on both sides, since what is beside counts twice.
@@ -38,14 +56,14 @@ pub(super) fn over(seen: &Plane, printed: &Plane, noise: f32, least: f32, side: 
         for y in top..(top + STRIP).min(height) {
             let row = print.row(y - from).iter().zip(beside.row(y - from));
             for (most, (&ink, &beside)) in most.iter_mut().zip(row) {
-                let share = ((beside - 0.22) / 0.1).clamp(0.0, 1.0);
-                let dark = (ink * (grey + share * (dark - grey))).min(1.0);
+                let dark = dark(ink, beside, gains);
                 // A grid that the copier dropped hides nothing.
-                let hides = (ink > HIDES) & (dark > 0.5 * HIDES);
-                *most = least + if hides { dark * 1.15 + 0.02 + 2.0 * noise } else { 0.0 };
+                let hides = (ink > HIDES) & (dark > HIDES / 2);
+                let darkest = dark + part(2 * dark, DARKER) + MORE + 2 * noise;
+                *most = least + if hides { darkest } else { 0 };
             }
             hidden.extend(most.iter().map(|&most| most > least));
-            let over = |(&seen, &most): (&f32, &f32)| if seen > most { seen } else { 0.0 };
+            let over = |(&seen, &most): (&i16, &i16)| if seen > most { seen } else { 0 };
             ink.data.extend(seen.row(y).iter().zip(&most).map(over));
             near.add(&ink.data[y * width..], y);
         }
@@ -53,12 +71,22 @@ pub(super) fn over(seen: &Plane, printed: &Plane, noise: f32, least: f32, side: 
     Over { ink, hidden, side, near: near.blocks.spread() }
 }
 
+/// How dark print of this ink came out, by the factors for grey and for dark print and by the ink
+/// beside it.
+fn dark(ink: i16, beside: i16, [grey, dark]: [i16; 2]) -> i16 {
+    /// All of the way from grey to dark, so that the factor is one in 8,192ths.
+    const WHOLE: i16 = 256;
+    let share = (5 * (beside.min(EDGE.end) - EDGE.start).max(0)) >> 3;
+    let factor = WHOLE * grey + share * (dark - grey);
+    (2 * part(4 * ink, factor)).min(BLACK)
+}
+
 /// Which blocks of a plane have ink.
 struct Near {
     side: usize,
     blocks: Plane,
     /// The most ink in each column of the row of blocks in work.
-    most: Vec<f32>,
+    most: Vec<i16>,
     height: usize,
 }
 
@@ -66,37 +94,41 @@ impl Near {
     fn new([width, height]: [usize; 2], side: usize) -> Self {
         // Two columns at least, so that each is beside another.
         let blocks = Plane::new(width.div_ceil(side).max(2), height.div_ceil(side).max(2));
-        Self { side, blocks, most: vec![0.0; width], height }
+        Self { side, blocks, most: vec![0; width], height }
     }
 
     /// Takes in a row of the plane; they come from top to bottom.
-    fn add(&mut self, row: &[f32], y: usize) {
+    fn add(&mut self, row: &[i16], y: usize) {
         for (most, &ink) in self.most.iter_mut().zip(row) {
-            *most = if ink > *most { ink } else { *most };
+            *most = ink.max(*most);
         }
         if (y + 1).is_multiple_of(self.side) || y + 1 == self.height {
             let blocks = &mut self.blocks.data[y / self.side * self.blocks.width..];
             for (block, most) in blocks.iter_mut().zip(self.most.chunks(self.side)) {
-                *block = f32::from(u8::from(most.iter().any(|&most| most > 0.0)));
+                *block = i16::from(most.iter().any(|&most| most > 0));
             }
-            self.most.fill(0.0);
+            self.most.fill(0);
         }
     }
 }
 
 /// How dark print came out that has ink in each of some ranges, as a factor (`least` at least): the
 /// copier's contrast. Student's ink over it makes it darker, so the middle of what is seen is taken.
-fn gains<const N: usize>(seen: &Plane, printed: &Plane, inks: [(Range<f32>, f32); N]) -> [f32; N] {
+fn gains<const N: usize>(seen: &Plane, printed: &Plane, inks: [(Range<i16>, f32); N]) -> [f32; N] {
     let mut counts = [[0_u32; 128]; N];
     for y in (1..printed.height - 1).step_by(2) {
         let (above, row, below) = (printed.row(y - 1), printed.row(y), printed.row(y + 1));
-        for x in 1..printed.width - 1 {
+        let inner = row[..printed.width - 1].chunks(TOGETHER).enumerate();
+        let any = |part: &[i16]| part.iter().fold(false, |any, &ink| any | (ink >= GREY.start));
+        let printed_on = inner.filter(|(_, part)| any(part));
+        let columns = printed_on.flat_map(|(n, part)| n * TOGETHER..n * TOGETHER + part.len());
+        for x in columns.filter(|&x| x > 0) {
             let ink = row[x];
             let Some(which) = inks.iter().position(|(range, _)| range.contains(&ink)) else {
                 continue;
             };
             if (ink >= row[x - 1] && ink >= row[x + 1]) || (ink >= above[x] && ink >= below[x]) {
-                let factor = seen.data[y * seen.width + x] / ink;
+                let factor = f32::from(seen.data[y * seen.width + x]) / f32::from(ink);
                 counts[which][((factor * 32.0).max(0.0) as usize).min(127)] += 1;
             }
         }
@@ -121,7 +153,7 @@ fn middle(counts: &[u32; 128]) -> Option<f32> {
 }
 
 /// Carries strokes on over printed lines, from ink on one side to ink on the other.
-pub(super) fn bridge(over: &mut Over, seen: &Plane, least: f32) {
+pub(super) fn bridge(over: &mut Over, seen: &Plane, least: i16) {
     const WAYS: [[isize; 2]; 4] = [[1, 0], [0, 1], [1, 1], [1, -1]];
     let Over { ink, hidden, side: reach, near } = over;
     let reach = *reach;
@@ -129,12 +161,12 @@ pub(super) fn bridge(over: &mut Over, seen: &Plane, least: f32) {
     let mut found = Vec::new();
     for y in reach..height.saturating_sub(reach) {
         let blocks = near.row(y / reach).iter().enumerate().skip(1);
-        let columns = blocks.filter(|(_, near)| **near > 0.0).flat_map(|(block, _)| {
+        let columns = blocks.filter(|(_, near)| **near > 0).flat_map(|(block, _)| {
             let from = block * reach;
             from..(from + reach).min(width.saturating_sub(reach)).max(from)
         });
         for at in columns.map(|x| y * width + x) {
-            if !hidden[at] || ink.data[at] > 0.0 || seen.data[at] <= least {
+            if !hidden[at] || ink.data[at] > 0 || seen.data[at] <= least {
                 continue;
             }
             // Nothing is carried on to where there is no ink.
@@ -142,15 +174,15 @@ pub(super) fn bridge(over: &mut Over, seen: &Plane, least: f32) {
                 let to = |n: usize| (at as isize + n as isize * way) as usize;
                 let found = (1..=reach)
                     .map(|n| (n, to(n)))
-                    .find(|&(_, to)| ink.data[to] > 0.0 || !hidden[to])?;
-                (ink.data[found.1] > 0.0).then_some(found)
+                    .find(|&(_, to)| ink.data[to] > 0 || !hidden[to])?;
+                (ink.data[found.1] > 0).then_some(found)
             };
             let carried = WAYS.iter().filter_map(|[dx, dy]| {
                 let way = dx + dy * width as isize;
                 let ((before, a), (after, b)) = (end(-way)?, end(way)?);
                 (before + after <= reach).then_some(ink.data[a].min(ink.data[b]))
             });
-            if let Some(most) = carried.max_by(f32::total_cmp) {
+            if let Some(most) = carried.max() {
                 found.push((at, most.min(seen.data[at])));
             }
         }

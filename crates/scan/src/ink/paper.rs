@@ -2,15 +2,18 @@
 
 use std::ops::Range;
 
-use super::plane::Plane;
+use super::plane::{Plane, part};
+use crate::BLACK;
 use crate::trace::parts::Runs;
 
 /// Side of the pieces whose ground is measured, in millimetres: wider than any stroke.
 const PIECE_MM: f64 = 2.0;
-/// Ground darker than this is taken for a filled shape.
-const DARKEST_GROUND: f32 = 0.22;
-/// Steps in which ground is counted.
-const STEPS: usize = 64;
+/// Ink of the steps in which ground is counted, and their number: what is darker than the last, 0.22
+/// of black, is taken for a filled shape.
+const STEP: i16 = 16;
+const STEPS: usize = 56;
+/// Print fainter than this leaves paper as it is.
+const PRINTED: i16 = BLACK / 50;
 /// The smallest area of a stroke in square millimetres.
 const LEAST_AREA: f64 = 0.12;
 
@@ -25,18 +28,23 @@ pub(super) fn evened(seen: &mut Plane, printed: &Plane, px_per_mm: f64) -> f32 {
         grounds(seen, printed, rows, side, ground);
     }
     let ground = if columns > 2 && rows > 2 { ground.smoothed() } else { ground };
-    let shares: Vec<f32> = (0..side).map(|at| share(at + side / 2, side)).collect();
-    let mut level = vec![0.0; columns + 1];
-    for y in 0..seen.height {
-        for (column, level) in level.iter_mut().enumerate() {
-            *level = ground.between(column as f32, share(y, side));
+    // The last column counts twice, since there is nothing beyond it.
+    let columns = |row: usize| ground.row(row).iter().chain(ground.row(row).last());
+    let pieces: Vec<Vec<Level>> =
+        (0..rows).map(|row| columns(row).map(|&ground| Level::of(ground)).collect()).collect();
+    let mut levels = pieces[0].clone();
+    for (y, row) in seen.data.chunks_mut(seen.width).enumerate() {
+        let place = share(y, side).clamp(0.0, (rows - 1) as f32);
+        let (above, down) = (place as usize, (place.fract() * WHOLE) as i32);
+        let below = &pieces[(above + 1).min(rows - 1)];
+        for (level, (above, below)) in levels.iter_mut().zip(pieces[above].iter().zip(below)) {
+            *level = above.to(*below, down);
         }
-        let row = &mut seen.data[y * seen.width..(y + 1) * seen.width];
         // Half a piece to the first piece's middle, then from middle to middle.
         let (first, others) = row.split_at_mut(side / 2);
-        taken_off(first, [level[0]; 2], &shares);
-        for (row, level) in others.chunks_mut(side).zip(level.windows(2)) {
-            taken_off(row, [level[0], level[1]], &shares);
+        taken_off(first, [levels[0]; 2], side);
+        for (row, level) in others.chunks_mut(side).zip(levels.windows(2)) {
+            taken_off(row, [level[0], level[1]], side);
         }
     }
     noise(seen, printed)
@@ -47,39 +55,76 @@ fn share(at: usize, side: usize) -> f32 {
     (at as f32 + 0.5) / side as f32 - 0.5
 }
 
-/// Takes ground that goes evenly from one value to another off a part of a row.
-fn taken_off(row: &mut [f32], [from, to]: [f32; 2], shares: &[f32]) {
-    for (ink, share) in row.iter_mut().zip(shares) {
-        let ground = from + share * (to - from);
-        *ink = (*ink - ground) / (1.0 - ground);
+/// Parts in which shares, and gains, are counted.
+const WHOLE: f32 = 32768.0;
+
+/// How dark the ground is, in parts of a step of ink, and by what part of itself the ink on it gains
+/// when that is taken off, so that black stays black.
+#[derive(Clone, Copy)]
+struct Level {
+    ground: i16,
+    gain: i16,
+}
+
+impl Level {
+    /// Bits of a part of a step.
+    const FRACTION: u32 = 5;
+
+    fn of(ground: i16) -> Self {
+        let gain = f32::from(ground) / f32::from(BLACK - ground) * WHOLE;
+        Self { ground: ground << Self::FRACTION, gain: gain as i16 }
+    }
+
+    /// The level that is so far on the way to another.
+    fn to(self, other: Self, share: i32) -> Self {
+        let mix = |from: i16, to: i16| from + ((i32::from(to - from) * share) >> 15) as i16;
+        Self { ground: mix(self.ground, other.ground), gain: mix(self.gain, other.gain) }
+    }
+}
+
+/// Takes ground that goes evenly from one level to another, `side` pixels farther, off a part of a
+/// row.
+fn taken_off(row: &mut [i16], [from, to]: [Level; 2], side: usize) {
+    let each = (2.0 * WHOLE / side as f32) as i16;
+    let [down, less] =
+        [(from.ground, to.ground), (from.gain, to.gain)].map(|(from, to)| part(to - from, each));
+    let Level { mut ground, mut gain } = from;
+    for ink in row {
+        let left = *ink - (ground >> Level::FRACTION);
+        *ink = left + part(2 * left, gain);
+        ground += down;
+        gain += less;
     }
 }
 
 /// The ground of the pieces side by side in some rows: the lower quarter of their ink, by every
 /// second row: smoothed as they are, those between say nothing new.
-fn grounds(seen: &Plane, printed: &Plane, rows: Range<usize>, side: usize, grounds: &mut [f32]) {
-    const SCALE: f32 = STEPS as f32 / DARKEST_GROUND;
-    // What is printed on is counted beyond the last step.
-    let mut counts = vec![[0_u32; STEPS + 1]; grounds.len()];
+fn grounds(seen: &Plane, printed: &Plane, rows: Range<usize>, side: usize, grounds: &mut [i16]) {
+    // What is printed on is counted beyond the last step; pixels side by side in tables of their own,
+    // since they are often in the same step, and one count waits for the other then.
+    let mut counts = vec![[[0_u32; STEPS + 1]; 2]; grounds.len()];
     let mut steps = vec![0_u8; seen.width];
     for y in rows.step_by(2) {
         let pixels = seen.row(y).iter().zip(printed.row(y));
         for (step, (&ink, &print)) in steps.iter_mut().zip(pixels) {
-            let at = (ink * SCALE).clamp(0.0, (STEPS - 1) as f32) as i32 as u8;
-            *step = if print < 0.02 { at } else { STEPS as u8 };
+            let at = (ink / STEP).clamp(0, STEPS as i16 - 1);
+            *step = if print < PRINTED { at } else { STEPS as i16 } as u8;
         }
         for (counts, steps) in counts.iter_mut().zip(steps.chunks(side)) {
-            steps.iter().for_each(|&step| counts[usize::from(step)] += 1);
+            for (n, &step) in steps.iter().enumerate() {
+                counts[n % 2][usize::from(step)] += 1;
+            }
         }
     }
-    for (ground, counts) in grounds.iter_mut().zip(&counts) {
-        let total: u32 = counts[..STEPS].iter().sum();
+    for (ground, [even, odd]) in grounds.iter_mut().zip(&counts) {
+        let counts = || even[..STEPS].iter().zip(odd).map(|(even, odd)| even + odd);
+        let total: u32 = counts().sum();
         let mut sum = 0;
-        let at = counts[..STEPS].iter().position(|&count| {
+        let at = counts().position(|count| {
             sum += count;
             4 * sum > total
         });
-        *ground = at.map_or(0.0, |step| (step as f32 + 0.5) / STEPS as f32 * DARKEST_GROUND);
+        *ground = at.map_or(0, |step| step as i16 * STEP + STEP / 2);
     }
 }
 
@@ -87,13 +132,15 @@ fn grounds(seen: &Plane, printed: &Plane, rows: Range<usize>, side: usize, groun
 fn noise(seen: &Plane, printed: &Plane) -> f32 {
     /// Pixels apart: beyond what smoothing joined.
     const APART: usize = 4;
+    /// So many steps of ink count as one, and what is left over as none.
+    const COUNTED: u16 = 2;
     let mut counts = [0_u32; 512];
     let mut total = 0;
-    for (row, print) in seen.data.chunks(seen.width).zip(printed.data.chunks(seen.width)).step_by(3)
-    {
+    for y in (0..seen.height).step_by(3) {
+        let (row, print) = (seen.row(y), printed.row(y));
         for x in (0..seen.width - APART).step_by(2) {
-            if print[x] < 0.01 && print[x + APART] < 0.01 {
-                let step = ((row[x] - row[x + APART]).abs() * 2048.0) as usize;
+            if print[x].max(print[x + APART]) < PRINTED / 2 {
+                let step = usize::from(row[x].abs_diff(row[x + APART]) / COUNTED);
                 counts[step.min(511)] += 1;
                 total += 1;
             }
@@ -105,14 +152,14 @@ fn noise(seen: &Plane, printed: &Plane) -> f32 {
         2 * sum > total
     });
     // 1.4826 makes a deviation of a median for normal noise; two pixels differ by √2 more.
-    middle.map_or(0.0, |step| step as f32 / 2048.0 * 1.4826 / std::f32::consts::SQRT_2)
+    let middle = middle.map_or(0.0, |step| step as f32 * f32::from(COUNTED) / f32::from(BLACK));
+    middle * 1.4826 / std::f32::consts::SQRT_2
 }
 
 /// Takes out what is too small or too faint to be a stroke, and what print left along its edges.
-pub(super) fn without_specks(ink: &mut Plane, hidden: &[bool], least: f32, px_per_mm: f64) {
-    let inked: Vec<bool> = ink.data.iter().map(|&ink| ink > 0.0).collect();
-    let parts = Runs::of(ink.width, &inked);
-    let mut most = vec![0.0_f32; parts.count()];
+pub(super) fn without_specks(ink: &mut Plane, hidden: &[bool], least: i16, px_per_mm: f64) {
+    let parts = Runs::of(ink.width, &ink.data, |ink| ink > 0);
+    let mut most = vec![0; parts.count()];
     let mut near = vec![0_u32; parts.count()];
     let width = ink.width;
     for (at, part) in parts.each() {
@@ -129,13 +176,13 @@ pub(super) fn without_specks(ink: &mut Plane, hidden: &[bool], least: f32, px_pe
             let bounds = parts.bounds(part);
             let thin = area < 5 * bounds.width().max(bounds.height()) as u32 / 2;
             let residue = 10 * near[part] > 9 * area
-                && (thin || area < 16 * smallest || most[part] < 4.0 * least);
-            area < smallest || most[part] < 1.5 * least || residue
+                && (thin || area < 16 * smallest || most[part] < 4 * least);
+            area < smallest || 2 * most[part] < 3 * least || residue
         })
         .collect();
     for (at, part) in parts.each() {
         if gone[part] {
-            ink.data[at] = 0.0;
+            ink.data[at] = 0;
         }
     }
 }

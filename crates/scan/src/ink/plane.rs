@@ -1,27 +1,32 @@
-//! A rectangle of numbers.
+//! Rectangles of numbers.
 
 use crate::memory;
 
-/// A rectangle of numbers, row by row.
+/// A rectangle of numbers, row by row: of ink, where nothing else is said.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Plane {
+pub(crate) struct Plane<T = i16> {
     pub(crate) width: usize,
     pub(crate) height: usize,
-    pub(crate) data: Vec<f32>,
+    pub(crate) data: Vec<T>,
 }
 
-impl Plane {
+/// A product of two numbers without its lower 16 bits: a part of one of them.
+pub(crate) fn part(of: i16, share: i16) -> i16 {
+    ((i32::from(of) * i32::from(share)) >> 16) as i16
+}
+
+impl<T: Copy + Default> Plane<T> {
     pub(crate) fn new(width: usize, height: usize) -> Self {
-        let mut data = memory::room(width * height);
-        data.resize(width * height, 0.0);
-        Self { width, height, data }
+        Self { width, height, data: vec![T::default(); width * height] }
     }
 
     #[inline]
-    pub(crate) fn row(&self, y: usize) -> &[f32] {
+    pub(crate) fn row(&self, y: usize) -> &[T] {
         &self.data[y * self.width..(y + 1) * self.width]
     }
+}
 
+impl<T: Copy + Default + Into<f32>> Plane<T> {
     /// The value at a place between pixels, whose centres are at whole numbers; edges repeat.
     #[inline]
     pub(crate) fn between(&self, x: f32, y: f32) -> f32 {
@@ -30,21 +35,26 @@ impl Plane {
         let (left, top) = (x as usize, y as usize);
         let (right, below) = ((left + 1).min(self.width - 1), (top + 1).min(self.height - 1));
         let (across, down) = (x - left as f32, y - top as f32);
-        let mix = |row: &[f32]| row[left] + across * (row[right] - row[left]);
+        let mix = |row: &[T]| {
+            let [left, right] = [row[left], row[right]].map(Into::into);
+            left + across * (right - left)
+        };
         let (upper, lower) = (mix(self.row(top)), mix(self.row(below)));
         upper + down * (lower - upper)
     }
+}
 
+impl Plane {
     /// The rows that `row` gives, each value joined with its neighbours by `join`, along rows and
     /// then along columns; the outermost values are not.
     fn joined<'a>(
         [width, height]: [usize; 2],
-        row: impl Fn(usize) -> &'a [f32],
-        join: impl Fn(f32, f32, f32) -> f32,
+        row: impl Fn(usize) -> &'a [i16],
+        join: impl Fn(i16, i16, i16) -> i16,
     ) -> Self {
         let mut data = memory::room(width * height);
         // The last three rows, joined along.
-        let mut across = [vec![0.0; width], vec![0.0; width], vec![0.0; width]];
+        let mut across = [vec![0; width], vec![0; width], vec![0; width]];
         for y in 0..height {
             across.rotate_left(1);
             let (from, to) = (row(y), &mut across[2]);
@@ -64,8 +74,8 @@ impl Plane {
     }
 
     /// The rows that `row` gives, smoothed by the binomial weights 1, 2, 1.
-    pub(crate) fn smoothed_of<'a>(size: [usize; 2], row: impl Fn(usize) -> &'a [f32]) -> Self {
-        Self::joined(size, row, |a, b, c| 0.25 * (a + c) + 0.5 * b)
+    pub(crate) fn smoothed_of<'a>(size: [usize; 2], row: impl Fn(usize) -> &'a [i16]) -> Self {
+        Self::joined(size, row, |a, b, c| (a + 2 * b + c + 2) >> 2)
     }
 
     /// Smoothed by the binomial weights 1, 2, 1.
@@ -79,8 +89,7 @@ impl Plane {
     }
 
     /// As [`Self::spread`], of the rows that `row` gives.
-    pub(crate) fn spread_of<'a>(size: [usize; 2], row: impl Fn(usize) -> &'a [f32]) -> Self {
-        let larger = |a: f32, b: f32| if a > b { a } else { b };
-        Self::joined(size, row, |a, b, c| larger(larger(a, b), c))
+    pub(crate) fn spread_of<'a>(size: [usize; 2], row: impl Fn(usize) -> &'a [i16]) -> Self {
+        Self::joined(size, row, |a, b, c| a.max(b).max(c))
     }
 }

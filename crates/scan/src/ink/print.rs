@@ -2,13 +2,15 @@
 
 use super::plane::Plane;
 use super::register::{Field, Windows};
-use crate::{Flat, PageForm, PanelForm, memory};
+use crate::{BLACK, Flat, PageForm, PanelForm, memory};
 
 /// Room about the panels in which ink is looked for, in millimetres: alignment lines and their
 /// names reach beyond.
 const AROUND_MM: f64 = 10.0;
+/// Fainter ink than this is not printed.
+const FAINTEST: i16 = BLACK / 100;
 /// Pixels that are moved together.
-const BLOCK: usize = 4;
+const BLOCK: usize = 8;
 
 /// A page's print about its panels, made ready once for all scans of that page.
 #[derive(Clone, Debug)]
@@ -58,8 +60,8 @@ impl Print {
         let mut farthest = 0.0_f32;
         for (row, blocks) in self.blocks.data.chunks(self.blocks.width).enumerate() {
             // Emptied just before it is needed, it is still at hand.
-            out.data.resize(width * (BLOCK * (row + 1)).min(height), 0.0);
-            for column in (0..blocks.len()).filter(|&column| blocks[column] > 0.0) {
+            out.data.resize(width * (BLOCK * (row + 1)).min(height), 0);
+            for column in (0..blocks.len()).filter(|&column| blocks[column] > 0) {
                 let [left, top] = [column * BLOCK, row * BLOCK];
                 let [dx, dy] = field.at(left + BLOCK / 2, top + BLOCK / 2);
                 farthest = farthest.max(dx.abs()).max(dy.abs());
@@ -68,7 +70,7 @@ impl Print {
                     for y in top..(top + BLOCK).min(height) {
                         for x in left..(left + BLOCK).min(width) {
                             let place = [x as f32 - dx, y as f32 - dy];
-                            out.data[y * width + x] = self.plane.between(place[0], place[1]);
+                            out.data[y * width + x] = self.plane.between(place[0], place[1]) as i16;
                         }
                     }
                 }
@@ -90,22 +92,40 @@ impl Print {
         if !inside {
             return false;
         }
-        let (across, down) = (x.fract(), y.fract());
-        let mut above = [0.0; BLOCK];
+        let [across, down] = [x, y].map(|at| Share::of(at.fract()));
+        let mut above = [0; BLOCK];
         for row in 0..=BLOCK {
             let from = (y as usize + row) * width + x as usize;
             let from = &self.plane.data[from..][..BLOCK + 1];
-            let here: [f32; BLOCK] =
-                std::array::from_fn(|at| from[at] + across * (from[at + 1] - from[at]));
+            let here: [i16; BLOCK] =
+                std::array::from_fn(|at| across.between(from[at], from[at + 1]));
             if row > 0 {
                 let to = &mut out.data[(top + row - 1) * width + left..][..BLOCK];
                 for at in 0..BLOCK {
-                    to[at] = above[at] + down * (here[at] - above[at]);
+                    to[at] = down.between(above[at], here[at]);
                 }
             }
             above = here;
         }
         true
+    }
+}
+
+/// A share of the way between two pixels: eighths, and eighths of an eighth, so that products of them
+/// and of ink fit 16 bits.
+#[derive(Clone, Copy)]
+struct Share([i16; 2]);
+
+impl Share {
+    fn of(share: f32) -> Self {
+        let parts = (share * 64.0) as i16;
+        Self([parts / 8, parts % 8])
+    }
+
+    fn between(self, from: i16, to: i16) -> i16 {
+        let Self([eighths, parts]) = self;
+        let way = to - from;
+        from + ((way * eighths) >> 3) + ((way * parts) >> 6)
     }
 }
 
@@ -115,8 +135,8 @@ fn blocks(plane: &Plane) -> Plane {
     let mut any = Plane::new(columns, rows);
     for (y, row) in plane.data.chunks(plane.width).enumerate() {
         for (column, block) in row.chunks(BLOCK).enumerate() {
-            if block.iter().any(|&ink| ink > 0.01) {
-                any.data[y / BLOCK * columns + column] = 1.0;
+            if block.iter().any(|&ink| ink > FAINTEST) {
+                any.data[y / BLOCK * columns + column] = 1;
             }
         }
     }

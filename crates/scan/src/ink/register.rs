@@ -2,6 +2,7 @@
 
 use super::plane::Plane;
 use super::print::Print;
+use crate::BLACK;
 
 /// Distance of the places at which the shift is measured, in millimetres.
 const STEP_MM: f64 = 10.0;
@@ -10,9 +11,9 @@ const WINDOW_MM: f64 = 9.0;
 /// The largest shift looked for, in millimetres.
 const REACH_MM: f64 = 0.5;
 /// Ink above this is not compared: a pen's stroke must not pull the form's thin lines along.
-const CAP: f32 = 0.35;
+const CAP: i16 = BLACK / 20 * 7;
 /// Printed ink below this is no line.
-const PRINTED: f32 = 0.06;
+const PRINTED: i16 = BLACK / 50 * 3;
 
 /// How far the print is shifted, in pixels, on a coarse raster.
 pub(super) struct Field {
@@ -80,7 +81,7 @@ impl Windows {
 struct Window {
     /// Pixels on upright lines, and on level ones, with their ink: the first say how far right,
     /// the second how far down.
-    lines: [Vec<(u32, f32)>; 2],
+    lines: [Vec<(u32, i16)>; 2],
 }
 
 impl Window {
@@ -96,7 +97,7 @@ impl Window {
                 if row[x] < PRINTED || (x + 2 * y) % 3 != 0 {
                     continue;
                 }
-                let edge = |a: f32, b: f32| (row[x] - a.max(b)) / row[x];
+                let edge = |a: i16, b: i16| f32::from(row[x] - a.max(b)) / f32::from(row[x]);
                 let reach = margin.min(3);
                 let upright = edge(row[x - reach], row[x + reach]);
                 let level = edge(blank.row(y - reach)[x], blank.row(y + reach)[x]);
@@ -126,7 +127,7 @@ impl Window {
             let bend = before - 2.0 * here + after;
             let part = if bend < 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
             let mean = scores.iter().sum::<f32>() / scores.len() as f32;
-            let printed: f32 = pixels.iter().map(|one| one.1 * one.1).sum();
+            let printed: f32 = pixels.iter().map(|one| f32::from(one.1) * f32::from(one.1)).sum();
             measured.shift[axis] = best as f32 - reach as f32 + part;
             measured.weight[axis] = ((here - mean) / printed).max(0.0) * (pixels.len() as f32);
         }
@@ -136,15 +137,16 @@ impl Window {
 
 /// How much of the page's ink the print meets when it is shifted by up to `reach` pixels back and
 /// forth, each `stride` farther in the page.
-fn scores(page: &Plane, pixels: &[(u32, f32)], stride: usize, reach: usize) -> Vec<f32> {
-    let mut scores = vec![0.0; 2 * reach + 1];
+fn scores(page: &Plane, pixels: &[(u32, i16)], stride: usize, reach: usize) -> Vec<f32> {
+    // An eighth of the print's ink, so that thousands of products fit 32 bits.
+    let mut scores = vec![0_u32; 2 * reach + 1];
     for &(at, printed) in pixels {
-        let first = at as usize - reach * stride;
-        for (n, score) in scores.iter_mut().enumerate() {
-            *score += page.data[first + n * stride].min(CAP) * printed;
+        let met = page.data[at as usize - reach * stride..].iter().step_by(stride);
+        for (score, &seen) in scores.iter_mut().zip(met) {
+            *score += seen.min(CAP) as u32 * (printed / 8) as u32;
         }
     }
-    scores
+    scores.into_iter().map(|score| 8.0 * score as f32).collect()
 }
 
 /// The weighted median of a place and its neighbours.

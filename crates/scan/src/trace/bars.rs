@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use super::lines::AlignmentLine;
 use super::path::Sight;
 use crate::BarForm;
-use crate::ink::Ink;
+use crate::ink::{Ink, share};
 
 /// What is missing inside a bar is no longer than this, in millimetres.
 const HOLE_MM: f64 = 1.0;
@@ -158,7 +158,8 @@ fn darker(
     masked: impl Fn(usize) -> bool,
 ) -> (Vec<bool>, f32) {
     let rows = ink.line(top)..=ink.line(bottom);
-    let sum = |x: usize| rows.clone().map(|y| ink.seen[y * ink.width + x].max(0.0)).sum::<f32>();
+    let sum =
+        |x: usize| rows.clone().map(|y| share(ink.seen[y * ink.width + x].max(0))).sum::<f32>();
     let free: Vec<usize> = columns.clone().filter(|x| !masked(*x)).collect();
     let sums: Vec<f32> = free.iter().map(|x| sum(*x)).collect();
     // What else crosses the line is narrow.
@@ -232,6 +233,7 @@ fn end(ink: &Ink, counts: &[usize]) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::BLACK;
     use crate::trace::lines::LineStyle;
     use crate::trace::parts::Parts;
 
@@ -246,14 +248,14 @@ mod tests {
         let place = |n: usize| [n % width, n / width].map(|at| (at as f64 + 0.5) / PX_PER_MM);
         let seen = |n: usize| {
             let [x, y] = place(n);
-            dark(x, y) + 0.02 * noise()
+            ((dark(x, y) + 0.02 * noise()) * f32::from(BLACK)) as i16
         };
         let ink = Ink {
             px_per_mm: PX_PER_MM,
             origin: [0, 0],
             width,
             height,
-            ink: vec![0.0; width * height],
+            ink: vec![0; width * height],
             hidden: vec![false; width * height],
             seen: (0..width * height).map(seen).collect(),
             noise: 0.02,

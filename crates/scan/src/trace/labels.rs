@@ -2,7 +2,7 @@
 
 use super::parts::{PixelBox, Runs};
 use crate::PageForm;
-use crate::ink::Ink;
+use crate::ink::{Ink, share};
 
 /// The smallest area of a letter's ink in square millimetres, and its least extent in millimetres.
 const AREA_MM2: f64 = 0.25;
@@ -36,10 +36,10 @@ pub struct Label {
 
 /// Groups what is left of the ink.
 pub(crate) fn labels(ink: &Ink, rest: &[bool], form: &PageForm) -> Vec<Label> {
-    let parts = Runs::of(ink.width, rest);
+    let parts = Runs::of(ink.width, rest, |left| left);
     let mut sums = vec![0.0_f32; parts.count()];
     for (at, part) in parts.each() {
-        sums[part] += ink.ink[at];
+        sums[part] += share(ink.ink[at]);
     }
     let area = AREA_MM2 * ink.px_per_mm * ink.px_per_mm;
     let extent = ink.px(EXTENT_MM);

@@ -112,7 +112,7 @@ struct Left<'a> {
 
 impl Left<'_> {
     fn inked(&self, at: usize) -> bool {
-        self.ink.ink.get(at).is_some_and(|&ink| ink > 0.0) && !self.mask[at]
+        self.ink.ink.get(at).is_some_and(|&ink| ink > 0) && !self.mask[at]
     }
 }
 
@@ -120,11 +120,14 @@ impl Left<'_> {
 /// beside.
 struct Bands {
     high: usize,
-    inked: Plane,
-    cover: Plane,
+    inked: Plane<f32>,
+    cover: Plane<f32>,
     /// What the best path to each place is worth, and from which side it comes.
-    score: Plane,
+    score: Plane<f32>,
     from: Vec<i8>,
+    /// What the band above the first one is worth, and room for a band in work.
+    nothing: Vec<f32>,
+    fresh: Vec<f32>,
     /// The most that a path to each band is worth.
     most: Vec<f32>,
     /// Columns of each band in which the cover has changed since.
@@ -149,6 +152,8 @@ impl Bands {
             cover: Plane::new(width, height),
             score: Plane::new(width, height),
             from: vec![i8::MIN; width * height],
+            nothing: vec![0.0; width],
+            fresh: Vec::with_capacity(width),
             most: vec![0.0; height],
             stale: vec![0..width; height],
         };
@@ -174,7 +179,7 @@ impl Bands {
             let (from, none) = (start.saturating_sub(1), usize::from(start == 0));
             let pixels = ink.ink[from..].iter().zip(&left.mask[from..]);
             for (inked, (&ink, &mask)) in row[none..].iter_mut().zip(pixels) {
-                *inked = (ink > 0.0) & !mask;
+                *inked = (ink > 0) & !mask;
             }
             for (count, near) in counts.iter_mut().zip(row.windows(3)) {
                 *count += u8::from(near[0] | near[1] | near[2]);
@@ -205,7 +210,8 @@ impl Bands {
             let above = changed.start.saturating_sub(1)..changed.end + 1;
             let above = if changed.is_empty() { 0..0 } else { above };
             let columns = joined(std::mem::replace(&mut self.stale[band], 0..0), above);
-            changed = self.scored(band, columns.start.max(1)..columns.end.min(width - 1));
+            let columns = columns.start.max(1)..columns.end.min(width - 1);
+            changed = if columns.is_empty() { 0..0 } else { self.scored(band, columns) };
             if !changed.is_empty() {
                 self.most[band] = greatest(self.score.row(band));
             }
@@ -223,27 +229,26 @@ impl Bands {
     fn scored(&mut self, band: usize, columns: Range<usize>) -> Range<usize> {
         let width = self.cover.width;
         let (above, here) = self.score.data.split_at_mut(band * width);
-        let above = band.checked_sub(1).map(|above_it| &above[above_it * width..]);
-        let mut changed: Range<usize> = 0..0;
-        for x in columns {
-            let at = band * width + x;
-            let (mut before, mut came) = (0.0, i8::MIN);
-            if let Some(above) = above {
-                for (step, cost) in [(0_i8, 0.0), (-1, ASIDE), (1, ASIDE)] {
-                    let value = above[(x as isize + isize::from(step)) as usize] - cost;
-                    if value > before {
-                        (before, came) = (value, step);
-                    }
-                }
-            }
-            let value = (before + (1.6 * self.cover.data[at]).min(1.0) - EMPTY).max(0.0);
-            self.from[at] = came;
-            if here[x] != value {
-                here[x] = value;
-                changed = joined(changed, x..x + 1);
-            }
-        }
-        changed
+        let above = band.checked_sub(1).map_or(&self.nothing[..], |it| &above[it * width..]);
+        let own = band * width + columns.start..band * width + columns.end;
+        let from = self.from[own.clone()].iter_mut().zip(&self.cover.data[own]);
+        self.fresh.clear();
+        self.fresh.extend(above[columns.start - 1..].windows(3).zip(from).map(
+            |(above, (from, cover))| {
+                let (left, right) = (above[0] - ASIDE, above[2] - ASIDE);
+                let (best, came) = if above[1] > 0.0 { (above[1], 0) } else { (0.0, i8::MIN) };
+                let (best, came) = if left > best { (left, -1) } else { (best, came) };
+                let (best, came) = if right > best { (right, 1) } else { (best, came) };
+                *from = came;
+                (best + (1.6 * cover).min(1.0) - EMPTY).max(0.0)
+            },
+        ));
+        let here = &mut here[columns.clone()];
+        let differs = |n: &usize| here[*n] != self.fresh[*n];
+        let first = (0..here.len()).find(differs);
+        let last = (0..here.len()).rev().find(differs);
+        here.copy_from_slice(&self.fresh);
+        first.zip(last).map_or(0..0, |(from, to)| columns.start + from..columns.start + to + 1)
     }
 
     fn back(&self, from: &[i8], end: usize) -> Path {

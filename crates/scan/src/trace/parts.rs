@@ -10,11 +10,12 @@ pub(crate) struct Runs {
     areas: Vec<u32>,
 }
 
-/// The same, with the part of each pixel at hand.
+/// The same, where each row's runs can be found.
 #[derive(Clone, Debug)]
 pub(crate) struct Parts {
-    of: Vec<u32>,
     runs: Runs,
+    /// The first run of each row, and one past the last of all.
+    rows: Vec<usize>,
 }
 
 /// Pixels side by side: their row, the first, one past the last, and their part.
@@ -66,14 +67,14 @@ struct Joined {
 }
 
 impl Runs {
-    /// The parts of a mask, row by row, of this width.
-    pub(crate) fn of(width: usize, mask: &[bool]) -> Self {
+    /// The parts of what `is_inked` in rows of this width.
+    pub(crate) fn of<T: Copy>(width: usize, pixels: &[T], is_inked: impl Fn(T) -> bool) -> Self {
         let mut sets: Vec<u32> = Vec::new();
         let mut rows: [Vec<Joined>; 2] = [Vec::new(), Vec::new()];
         let mut runs: Vec<Run> = Vec::new();
-        for (y, row) in mask.chunks_exact(width.max(1)).enumerate() {
+        for (y, row) in pixels.chunks_exact(width.max(1)).enumerate() {
             let first = runs.len();
-            add_runs(row, y, &mut runs);
+            add_runs(row, y, &is_inked, &mut runs);
             let mut joined = std::mem::take(&mut rows[0]);
             join(&mut runs[first..], &mut joined);
             for run in &mut joined {
@@ -146,12 +147,13 @@ impl Parts {
 
     /// The parts of a mask, row by row, of this width.
     pub(crate) fn of_mask(width: usize, mask: &[bool]) -> Self {
-        let runs = Runs::of(width, mask);
-        let mut of = vec![NONE; mask.len()];
-        for run in &runs.runs {
-            of[run.y * width + run.from..run.y * width + run.to].fill(run.part);
+        let runs = Runs::of(width, mask, |inked| inked);
+        let mut rows = Vec::with_capacity(mask.len() / width.max(1) + 1);
+        for (at, run) in runs.runs.iter().enumerate() {
+            rows.resize(rows.len().max(run.y + 1), at);
         }
-        Self { of, runs }
+        rows.resize(mask.len() / width.max(1) + 1, runs.runs.len());
+        Self { runs, rows }
     }
 
     /// Pixels in a row.
@@ -172,17 +174,26 @@ impl Parts {
         self.runs.bounds(part)
     }
 
+    fn row(&self, y: usize) -> &[Run] {
+        &self.runs.runs[self.rows[y]..self.rows[y + 1]]
+    }
+
     /// The part of a pixel.
     pub(crate) fn at(&self, at: usize) -> Option<usize> {
-        Some(self.of[at]).filter(|&part| part != NONE).map(|part| part as usize)
+        let (x, y) = (at % self.width(), at / self.width());
+        let row = self.row(y);
+        let run = row.get(row.partition_point(|run| run.to <= x))?;
+        (run.from <= x).then_some(run.part as usize)
     }
 
     /// Which pixels of a row, from a column and row on, are of the parts that `are_wanted`.
     pub(crate) fn mask_of(&self, are_wanted: &[bool], [x, y]: [usize; 2], mask: &mut [bool]) {
-        let of = &self.of[y * self.width() + x..][..mask.len()];
-        for (mask, &part) in mask.iter_mut().zip(of) {
-            *mask = part != NONE && are_wanted[part as usize];
-        }
+        mask.fill(false);
+        let within = |column: usize| column.saturating_sub(x).min(mask.len());
+        let wanted = self.row(y).iter().filter(|run| are_wanted[run.part as usize]);
+        let wanted: Vec<[usize; 2]> =
+            wanted.map(|run| [within(run.from), within(run.to)]).collect();
+        wanted.into_iter().for_each(|[from, to]| mask[from..to].fill(true));
     }
 
     /// Every inked pixel and its part.
@@ -192,13 +203,13 @@ impl Parts {
 }
 
 /// The runs of a row. Most of a page is paper: many pixels are looked at together.
-fn add_runs(row: &[bool], y: usize, runs: &mut Vec<Run>) {
+fn add_runs<T: Copy>(row: &[T], y: usize, is_inked: impl Fn(T) -> bool, runs: &mut Vec<Run>) {
     let first = runs.len();
     for (n, part) in row.chunks(TOGETHER).enumerate() {
-        if !part.iter().fold(false, |any, &inked| any | inked) {
+        if !part.iter().fold(false, |any, &pixel| any | is_inked(pixel)) {
             continue;
         }
-        for x in (n * TOGETHER..n * TOGETHER + part.len()).filter(|&x| row[x]) {
+        for x in (n * TOGETHER..n * TOGETHER + part.len()).filter(|&x| is_inked(row[x])) {
             match runs[first..].last_mut() {
                 Some(run) if run.to == x => run.to = x + 1,
                 _ => runs.push(Run { y, from: x, to: x + 1, part: NONE }),

@@ -7,7 +7,7 @@ use super::parts::{Parts, PixelBox};
 use super::path::{Region, Sight};
 use super::rest::resting;
 use crate::PanelForm;
-use crate::ink::Ink;
+use crate::ink::{Ink, share};
 
 /// A burst is at least this long, in millimetres.
 const LEAST_LONG_MM: f64 = 1.6;
@@ -147,23 +147,17 @@ pub(crate) fn read(
 /// The stroke's width in pixels: the median of the shorter runs, and no more than a pen's or the
 /// resting line's, where sounds are filled.
 fn stroke(sight: &Sight<'_>, region: Region, rest: usize, own: &Own) -> f64 {
-    let width = sight.ink.width;
-    let inked = |at: usize| own.at(at % width, at / width);
+    let most = sight.ink.px(2.0);
     let mut widths = Vec::new();
     for y in (region.top..region.bottom).step_by(3) {
-        for x in (region.left..region.right).step_by(3) {
-            let at = y * width + x;
-            if !inked(at) {
-                continue;
-            }
-            let most = sight.ink.px(2.0);
-            let run = |step: usize| {
-                let before = (1..most).take_while(|n| at >= n * step && inked(at - n * step));
-                let after = (1..most)
-                    .take_while(|n| at + n * step < sight.ink.ink.len() && inked(at + n * step));
+        for x in (region.left..region.right).step_by(3).filter(|&x| own.at(x, y)) {
+            // Nothing of it lies beyond the panel.
+            let run = |inked: &dyn Fn(usize) -> bool, at: usize| {
+                let before = (1..most.min(at + 1)).take_while(|n| inked(at - n));
+                let after = (1..most).take_while(|n| inked(at + n));
                 1 + before.count() + after.count()
             };
-            widths.push(run(1).min(run(width)));
+            widths.push(run(&|x| own.at(x, y), x).min(run(&|y| own.at(x, y), y)));
         }
     }
     widths.sort_unstable();
@@ -189,7 +183,7 @@ fn reaches(
     let lined = |x: usize| {
         let rows = (rest.saturating_sub(near)).max(region.top)..(rest + near).min(region.bottom);
         let at = |y: usize| y * ink.width + region.left + x;
-        rows.into_iter().any(|y| sight.line[at(y)] && ink.ink[at(y)] > 0.0)
+        rows.into_iter().any(|y| sight.line[at(y)] && ink.ink[at(y)] > 0)
     };
     Reaches::of(size, (rest - region.top) as f64, width, ink.px_per_mm, inked, &lines, lined)
 }
@@ -335,7 +329,8 @@ fn overdrawn(ink: &Ink, region: Region, rest: usize, line: &AlignmentLine, high_
     let row = |y: usize| {
         let x = ink.column(line.x_at(ink.y_mm(y as f64)));
         let from = y * ink.width + x.saturating_sub(reach);
-        ink.ink[from..=(from + 2 * reach).min((y + 1) * ink.width - 1)].iter().sum::<f32>()
+        let to = (from + 2 * reach).min((y + 1) * ink.width - 1);
+        ink.ink[from..=to].iter().map(|&ink| share(ink)).sum::<f32>()
     };
     let median = |keep: &dyn Fn(usize) -> bool| {
         let rows = region.top.max(top)..region.bottom.min(bottom);

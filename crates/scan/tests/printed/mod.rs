@@ -101,10 +101,5 @@ fn form(json: &str) -> PageForm {
 fn raster(page: &Page) -> Flat {
     let png = page.figure().png(PX_PER_MM * 25.4).unwrap();
     let picture = read(png, "blank.png", Limits::default()).unwrap().next().unwrap().unwrap();
-    Flat {
-        px_per_mm: PX_PER_MM,
-        width: picture.width,
-        height: picture.height,
-        ink: picture.level.iter().map(|&level| 1.0 - f32::from(level) / 255.0).collect(),
-    }
+    Flat::of(&picture, PX_PER_MM)
 }

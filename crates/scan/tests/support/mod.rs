@@ -3,7 +3,7 @@
 use cardiac::Shipped;
 use cycle::Random;
 use figure::{Figure, Map};
-use scan::{Flat, PageForm, PanelForm};
+use scan::{BLACK, Flat, PageForm, PanelForm, Picture};
 use serde_json::Value;
 use sheet::{Book, Copy, Test};
 
@@ -88,9 +88,18 @@ fn raster(figure: &Figure) -> Flat {
     let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
     let info = reader.next_frame(&mut pixels).unwrap();
     let each = info.color_type.samples();
-    let ink = pixels.chunks(each).map(|pixel| 1.0 - f32::from(pixel[0]) / 255.0).collect();
-    let (width, height) = (info.width as usize, info.height as usize);
-    Flat { px_per_mm: PX_PER_MM, width, height, ink }
+    let level: Vec<u8> = pixels.chunks(each).map(|pixel| pixel[0]).collect();
+    let picture = Picture::from_grey(info.width as usize, info.height as usize, &level);
+    Flat::of(&picture, PX_PER_MM)
+}
+
+/// A pixel's ink: 0 paper to 1 black.
+fn ink(page: &Flat, at: usize) -> f32 {
+    f32::from(page.ink[at]) / f32::from(BLACK)
+}
+
+fn set_ink(page: &mut Flat, at: usize, ink: f32) {
+    page.ink[at] = (ink.clamp(0.0, 1.0) * f32::from(BLACK)).round() as i16;
 }
 
 /// A number from 0 to below 1.
@@ -187,9 +196,9 @@ impl Hand {
         }
         for (at, share) in cover {
             let grain = 1.0 + tool.grain * normal(&mut self.random).clamp(-2.0, 2.0) * 0.7;
-            let ink = (tool.ink * share * grain).clamp(0.0, 1.0) as f32;
-            let page = &mut self.page.ink[at];
-            *page = 1.0 - (1.0 - *page) * (1.0 - ink);
+            let more = (tool.ink * share * grain).clamp(0.0, 1.0) as f32;
+            let all = 1.0 - (1.0 - ink(&self.page, at)) * (1.0 - more);
+            set_ink(&mut self.page, at, all);
         }
     }
 
@@ -297,12 +306,12 @@ impl Hand {
         for at in 0..self.page.ink.len() {
             let (x, y) =
                 ((at % self.page.width) as f64 / scale, (at / self.page.width) as f64 / scale);
-            let mut ink = 0.02 * x / 280.0 + noise * normal(&mut self.random);
+            let mut more = 0.02 * x / 280.0 + noise * normal(&mut self.random);
             for [u, v] in smudges {
-                ink += 0.1 * libm::exp(-((x - u) * (x - u) + (y - v) * (y - v)) / 30.0);
+                more += 0.1 * libm::exp(-((x - u) * (x - u) + (y - v) * (y - v)) / 30.0);
             }
-            let page = &mut self.page.ink[at];
-            *page = (1.0 - (1.0 - *page) * (1.0 - ink as f32)).clamp(0.0, 1.0);
+            let all = 1.0 - (1.0 - ink(&self.page, at)) * (1.0 - more as f32);
+            set_ink(&mut self.page, at, all);
         }
     }
 
@@ -320,7 +329,7 @@ impl Hand {
             for left in (0..width / 8 * 8).step_by(8) {
                 let mut block = [0.0_f32; 64];
                 for (n, value) in block.iter_mut().enumerate() {
-                    *value = self.page.ink[(top + n / 8) * width + left + n % 8];
+                    *value = ink(&self.page, (top + n / 8) * width + left + n % 8);
                 }
                 let mut turned = both(&block, |k, x| cosine[k * 8 + x]);
                 for (n, value) in turned.iter_mut().enumerate() {
@@ -330,7 +339,7 @@ impl Hand {
                 let block = both(&turned, |x, k| cosine[k * 8 + x]);
                 for (n, value) in block.iter().enumerate() {
                     let at = (top + n / 8) * width + left + n % 8;
-                    self.page.ink[at] = value.clamp(0.0, 1.0);
+                    set_ink(&mut self.page, at, *value);
                 }
             }
         }
@@ -363,8 +372,8 @@ pub(crate) fn reprinted(blank: &Flat, shift: [f64; 2], bent: f64, grey: f32) -> 
         let (left, top) = (x as usize, y as usize);
         let (across, down) = ((x - left as f64) as f32, (y - top as f64) as f32);
         let row = |y: usize| {
-            let row = &blank.ink[y * blank.width..];
-            row[left] * (1.0 - across) + row[left + 1] * across
+            let at = y * blank.width + left;
+            ink(blank, at) * (1.0 - across) + ink(blank, at + 1) * across
         };
         row(top) * (1.0 - down) + row(top + 1) * down
     };
@@ -375,9 +384,9 @@ pub(crate) fn reprinted(blank: &Flat, shift: [f64; 2], bent: f64, grey: f32) -> 
                 shift[0] + bent * libm::sin(v / 20.0 + u / 31.0),
                 shift[1] + bent * libm::cos(u / 23.0 - v / 29.0),
             ];
-            let ink = at(x as f64 - by[0] * scale, y as f64 - by[1] * scale);
-            let light = ((0.35 - ink) / 0.1).clamp(0.0, 1.0);
-            out.ink[y * blank.width + x] = (ink * (1.0 + light * (grey - 1.0))).min(1.0);
+            let old = at(x as f64 - by[0] * scale, y as f64 - by[1] * scale);
+            let light = ((0.35 - old) / 0.1).clamp(0.0, 1.0);
+            set_ink(&mut out, y * blank.width + x, old * (1.0 + light * (grey - 1.0)));
         }
     }
     out
