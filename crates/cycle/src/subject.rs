@@ -313,6 +313,16 @@ impl Subject {
         self.landmarks.iter().find(|kind| kind.id == id)
     }
 
+    /// The landmarks that a channel has, from first to last in a cycle: those of the sequence that
+    /// has most of them.
+    pub fn order_on(&self, channel: &str) -> Vec<&str> {
+        let own = |name: &&String| {
+            self.landmark(name).is_some_and(|kind| kind.feature_on(channel).is_some())
+        };
+        let longest = self.sequences.iter().max_by_key(|names| names.iter().filter(own).count());
+        longest.into_iter().flatten().filter(own).map(String::as_str).collect()
+    }
+
     /// The event called `id`.
     pub fn event(&self, id: &str) -> Option<&EventKind> {
         self.events.iter().find(|kind| kind.id == id)

@@ -29,6 +29,11 @@ const HELD: f64 = 1.2;
 /// What it costs that a peak is the second of two of which the first is lacking.
 const SECOND: f64 = 3.0;
 
+/// What it costs at most that a first peak is not the highest, and by how much it is passed then, as
+/// a share of the curve's height.
+const HIGHEST: f64 = 4.0;
+const PASSED: f64 = 0.04;
+
 /// One landmark of one beat.
 pub(crate) struct Slot<'a> {
     pub(crate) name: &'a str,
@@ -42,15 +47,10 @@ pub(crate) struct Slot<'a> {
     pub(crate) beyond: bool,
 }
 
-/// The landmarks that one channel has, from first to last in a beat: the longest of the
-/// subject's sequences of them.
+/// The landmarks that one channel has, from first to last in a beat.
 pub(crate) fn order<'a>(subject: &'a Subject, channel: &str) -> Vec<(&'a str, &'a Feature)> {
-    let on = |name: &'a String| {
-        let feature = subject.landmark(name)?.feature_on(channel)?;
-        Some((name.as_str(), feature))
-    };
-    let sequences = subject.sequences.iter().map(|names| names.iter().filter_map(on).collect());
-    sequences.max_by_key(|names: &Vec<_>| names.len()).unwrap_or_default()
+    let on = |name: &'a str| Some((name, subject.landmark(name)?.feature_on(channel)?));
+    subject.order_on(channel).into_iter().filter_map(on).collect()
 }
 
 /// The slots of all beats, in the order of time.
@@ -165,7 +165,9 @@ impl Line<'_> {
         channel: &str,
         anchor: Option<&str>,
     ) -> (Vec<Found>, Vec<Missing>, f64) {
-        let places: Vec<Place> = self.slots.iter().map(|slot| self.place(slot, anchor)).collect();
+        let mut places: Vec<Place> =
+            self.slots.iter().map(|slot| self.place(slot, anchor)).collect();
+        self.pass(&mut places);
         let pair = |a: Seat, b: Seat| self.pair(a, b);
         let first = solve(&places, &pair);
         let seen: Vec<Seen<'_>> = self
@@ -297,14 +299,37 @@ impl Line<'_> {
         cost
     }
 
+    /// Whether slots `first` to `first + 2` are a peak, and a trough and a second peak that may be
+    /// lacking, of one beat.
+    fn is_double(&self, first: usize) -> bool {
+        let Some([a, b, c]) = self.slots.get(first..first + 3) else { return false };
+        let shapes = [a, b, c].map(|slot| (slot.feature.shape, slot.feature.optional));
+        shapes == [(Shape::Peak, false), (Shape::Trough, true), (Shape::Peak, true)]
+            && a.beat == c.beat
+    }
+
     /// What it costs to see the second of two peaks where neither the first nor the trough between
     /// them is: a single one is the first, unless that may as well be lacking.
     fn second(&self, j: usize, k: usize) -> f64 {
-        let feature = |place: usize| self.slots[place].feature;
-        let two = k >= j + 3
-            && [feature(k - 2), feature(k - 1), feature(k)].map(|f| (f.shape, f.optional))
-                == [(Shape::Peak, false), (Shape::Trough, true), (Shape::Peak, true)];
-        if two && self.slots[k - 2].beat == self.slots[k].beat { SECOND } else { 0.0 }
+        if k >= j + 3 && self.is_double(k - 2) { SECOND } else { 0.0 }
+    }
+
+    /// Adds what it costs that a first peak is passed by the curve before the second is due: the
+    /// systolic peak is the highest pressure of its beat, and a dent before it is no notch.
+    fn pass(&self, places: &mut [Place]) {
+        for first in (0..places.len()).filter(|&first| self.is_double(first)) {
+            let second = &self.slots[first + 2];
+            let Some(due) = second.due() else { continue };
+            let until = second.anchor.time_s + due.offset_s;
+            for candidate in &mut places[first].candidates {
+                let joint = &self.joints[candidate.feature];
+                let later = self.joints.iter();
+                let later = later.filter(|other| (joint.time_s..until).contains(&other.time_s));
+                let highest = later.map(|other| other.value).fold(joint.value, f64::max);
+                let share = (highest - joint.value) / (PASSED * self.grid.height);
+                candidate.cost += HIGHEST * share.min(1.0);
+            }
+        }
     }
 
     /// What it costs that a wave has a beginning or an end and nothing between them.

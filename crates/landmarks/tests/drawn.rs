@@ -203,6 +203,27 @@ fn a_pressure_with_a_single_late_hump() {
     gone(&reading, &["dicrotic_notch", "dicrotic_peak"]);
 }
 
+/// The systolic peak is the highest pressure of its beat: a dent before it is no notch, and what
+/// follows no dicrotic wave.
+#[test]
+fn a_pressure_with_a_dent_in_its_rise() {
+    let key = first_course();
+    let mut cycle = key.clone();
+    let mark = |name: &str| key.landmark_on(name, "aortic_pressure").unwrap();
+    let (foot, top) = (mark("pressure_foot").time_s, mark("systolic_peak").time_s);
+    level(&mut cycle, "aortic_pressure", top + 0.02, 0.79);
+    let trace = cycle.traces.iter_mut().find(|trace| trace.channel == "aortic_pressure").unwrap();
+    let dent_s = foot + 0.7 * (top - foot);
+    for index in 0..trace.samples.len() {
+        let off = (trace.time_s(index) - dent_s) / 0.025;
+        trace.samples[index] -= 12.0 * libm::exp(-off * off);
+    }
+    let reading = read(&cycle, &key, &mut Hand(cycle::Random::new(5)), false);
+    let peak = reading.found.iter().find(|found| found.name == "systolic_peak");
+    assert!(peak.is_some_and(|peak| (peak.time_s - top).abs() < 0.03), "{peak:?}");
+    gone(&reading, &["dicrotic_notch", "dicrotic_peak"]);
+}
+
 #[test]
 fn an_ecg_without_a_t_wave() {
     let key = first_course();
