@@ -11,6 +11,7 @@ mod class_picture;
 mod components;
 mod doubt;
 mod drawn;
+mod extremes;
 mod feedback;
 mod finding;
 mod locate;

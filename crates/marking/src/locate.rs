@@ -8,7 +8,7 @@ use sheet::{BarPlace, PanelPlace};
 
 use crate::absence::{self, Lack};
 use crate::drawn::{DrawnBar, DrawnBurst, DrawnPage, DrawnSheet, DrawnSounds, DrawnTrace};
-use crate::{Rubric, components, doubt, misplaced};
+use crate::{Rubric, components, doubt, extremes, misplaced};
 
 /// A landmark or an event where it was drawn.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -96,8 +96,10 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     let curves = curves(sheet, rubric);
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
     absence::drop_tremor(&mut reading, &curves, rubric);
+    extremes::find_peaks(&mut reading, &curves, rubric);
     let lacks = absence::lacks(sheet, &reading, &curves, rubric);
     misplaced::correct(&mut reading, &curves, rubric);
+    extremes::lower_feet(&mut reading, &curves, rubric);
     doubt::doubt(&mut reading, &curves, rubric);
     for found in reading.found {
         let Some(panel) = rubric.panel(&found.channel).filter(|on| !on.place.given) else {
