@@ -1,5 +1,6 @@
 //! What was evidently not drawn.
 
+use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
 use convention::Point;
@@ -26,6 +27,14 @@ const SMALL: f64 = 0.5;
 const LOW_MM: f64 = 0.4;
 const RESTLESS_MM: f64 = 1.0;
 const BESIDE_MM: f64 = 1.5;
+/// Letters that are no farther apart than this belong to one name, and one no farther than this
+/// from a sound is that sound's, in millimetres.
+const LETTERS_MM: f64 = 3.0;
+const NAMED_MM: f64 = 5.0;
+/// A name is longer than this; so near to where a sound belongs, and beside no other, it is that
+/// of what may have been drawn there, in millimetres.
+const NAME_MM: f64 = 2.0;
+const MEANT_MM: f64 = 5.0;
 /// So far from a turn its landmark may be, seconds.
 const TURN_S: f64 = 0.03;
 /// So far outside of a burst its landmarks may be, seconds.
@@ -74,7 +83,8 @@ pub(crate) fn lacks(
         let Some(on) = rubric.panel(&curve.channel) else { continue };
         let mut sounds = sheet.pages.iter().flat_map(|page| &page.sounds);
         let sounds = sounds.find(|sounds| sounds.channel == curve.channel);
-        let trace = Seen { reading, curve, sounds, rubric, panel: &on.place };
+        let names = sounds.map_or_else(<[_; 2]>::default, |sounds| names_mm(sheet, sounds));
+        let trace = Seen { reading, curve, sounds, names_mm: names, rubric, panel: &on.place };
         let nothing = match curve.form {
             Form::Line => trace.no_wave(&missing),
             _ => trace.no_burst(&missing),
@@ -91,21 +101,28 @@ pub(crate) fn lacks(
     lacks
 }
 
-/// Takes waves that begin and end on their level, and are no higher than a hand's tremor, for missing.
+/// Takes waves that are no higher than a hand's tremor for missing: those that begin and end on
+/// their level, and second peaks that no trough parts from the first.
 pub(crate) fn drop_tremor(reading: &mut Reading, curves: &[Curve], rubric: &Rubric<'_>) {
-    let mut low: Vec<(&str, &str, i32)> = Vec::new();
+    let mut low: Vec<(String, String, i32)> = Vec::new();
     for curve in curves.iter().filter(|curve| curve.form == Form::Line) {
         let Some(on) = rubric.panel(&curve.channel).filter(|on| !on.place.given) else { continue };
-        let trace = Seen { reading, curve, sounds: None, rubric, panel: &on.place };
+        let panel = &on.place;
+        let names_mm = <[_; 2]>::default();
+        let trace = Seen { reading, curve, sounds: None, names_mm, rubric, panel };
         for stroke in rubric.subject.strokes.iter().filter(|one| one.channel == curve.channel) {
             let beats: BTreeSet<i32> = reading.found.iter().map(|found| found.beat).collect();
             let beats = beats.into_iter().filter(|beat| trace.is_tremor(stroke, *beat));
-            let names = |beat| stroke.landmarks.iter().map(move |name| (name, beat));
-            low.extend(beats.flat_map(names).map(|(name, beat)| (&*stroke.channel, &**name, beat)));
+            let names = |beat| stroke.landmarks.iter().map(move |name| (name.clone(), beat));
+            let names = beats.flat_map(names);
+            low.extend(names.map(|(name, beat)| (curve.channel.clone(), name, beat)));
         }
+        let shoulders = trace.shoulders().into_iter();
+        low.extend(shoulders.map(|(name, beat)| (curve.channel.clone(), name.to_owned(), beat)));
     }
-    let is_low =
-        |found: &landmarks::Found| low.contains(&(&found.channel, &found.name, found.beat));
+    let is_low = |found: &landmarks::Found| {
+        low.contains(&(found.channel.clone(), found.name.clone(), found.beat))
+    };
     let gone = reading.found.extract_if(.., |found| is_low(found));
     reading.missing.extend(gone.map(|found| Missing {
         name: found.name,
@@ -122,6 +139,31 @@ struct Seen<'a> {
     rubric: &'a Rubric<'a>,
     panel: &'a PanelPlace,
     sounds: Option<&'a DrawnSounds>,
+    /// From where to where names stand: beside sounds, and elsewhere.
+    names_mm: [Vec<[f64; 2]>; 2],
+}
+
+/// From where to where names stand, on the resting line or not: beside sounds, and elsewhere.
+fn names_mm(sheet: &DrawnSheet, sounds: &DrawnSounds) -> [Vec<[f64; 2]>; 2] {
+    let written = sheet.pages.iter().flat_map(|page| &page.written);
+    let own = written.filter(|one| one.writing && one.channel == sounds.channel);
+    let mut boxes: Vec<[f64; 2]> = own.map(|one| [one.bounds_mm[0], one.bounds_mm[2]]).collect();
+    boxes.sort_by(|a, b| a[0].total_cmp(&b[0]));
+    // Letters of one name stand together.
+    let mut names: Vec<[f64; 2]> = Vec::new();
+    for [from, to] in boxes {
+        match names.last_mut() {
+            Some(last) if from - last[1] < LETTERS_MM => last[1] = last[1].max(to),
+            _ => names.push([from, to]),
+        }
+    }
+    // Dashes of a line are no name.
+    names.retain(|[from, to]| to - from > NAME_MM);
+    let (beside, elsewhere) = names.into_iter().partition(|[from, to]| {
+        let mut bursts = sounds.bursts.iter();
+        bursts.any(|burst| burst.from_mm < to + NAMED_MM && burst.to_mm > from - NAMED_MM)
+    });
+    [beside, elsewhere]
 }
 
 impl Seen<'_> {
@@ -157,6 +199,37 @@ impl Seen<'_> {
         })
     }
 
+    /// Peaks that may be lacking, as may the trough before them, which is, and that are no higher
+    /// than tremor above what lies between them and the landmark before.
+    fn shoulders(&self) -> Vec<(&str, i32)> {
+        let mut found: Vec<&landmarks::Found> =
+            self.reading.found.iter().filter(|f| f.channel == self.curve.channel).collect();
+        found.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+        let is = |name: &str, shape: FeatureShape| {
+            let kind = self.rubric.subject.landmark(name);
+            let feature = kind.and_then(|kind| kind.feature_on(&self.curve.channel));
+            feature.is_some_and(|feature| feature.optional && feature.shape == shape)
+        };
+        let order = self.rubric.subject.order_on(&self.curve.channel);
+        let low = |pair: &[&landmarks::Found]| {
+            let [before, peak] = pair else { return false };
+            let own = order.iter().position(|name| *name == peak.name);
+            let trough = own.and_then(|own| order.get(own.checked_sub(1)?));
+            let parted = !trough.is_some_and(|name| is(name, FeatureShape::Trough))
+                || trough.is_some_and(|name| *name == before.name);
+            if parted || !is(&peak.name, FeatureShape::Peak) {
+                return false;
+            }
+            let between = self.curve.points.iter();
+            let between = between.filter(|p| (before.time_s..=peak.time_s).contains(&p[0]));
+            let lowest = between.map(|point| point[1]).fold(peak.value, f64::min);
+            let high = (peak.value - lowest) * self.panel.mm_per_unit();
+            high <= TREMOR_MM + TREMOR * self.usual_mm(&peak.name)
+        };
+        let pairs = found.windows(2).filter(|pair| low(pair));
+        pairs.map(|pair| (pair[1].name.as_str(), pair[1].beat)).collect()
+    }
+
     /// Whether a landmark is found in some beat.
     fn is_found(&self, name: &str) -> bool {
         let own = |found: &&landmarks::Found| found.channel == self.curve.channel;
@@ -175,11 +248,13 @@ impl Seen<'_> {
         let without_wave = |missing: &&&Missing| {
             let due_s = self.due_s(missing);
             let most = TREMOR_MM + TREMOR * self.usual_mm(&missing.name);
-            self.is_known(due_s) && self.wave_mm(due_s) <= most && !self.is_bend(missing)
+            self.is_known(due_s) && self.wave_mm(missing) <= most && !self.is_bend(missing)
         };
         let clear: BTreeSet<&str> =
             missing.iter().filter(without_wave).map(|missing| missing.name.as_str()).collect();
-        (level || names.len() > 1) && names.is_subset(&clear)
+        // On a level line nothing can be told from tremor.
+        let bare = level && self.found_s().is_empty();
+        bare || (level || names.len() > 1) && names.is_subset(&clear)
     }
 
     /// Whether there is no burst without a name, and nothing low that could be meant for one. Where
@@ -196,17 +271,30 @@ impl Seen<'_> {
             && !missing.iter().any(|missing| self.is_something(missing))
     }
 
-    /// Whether there is a burst without a name where one belongs, or something low that could be
-    /// meant for it.
-    fn is_something(&self, missing: &Missing) -> bool {
+    /// Bursts near a time that have no name.
+    fn unnamed(&self, due_s: f64) -> impl Iterator<Item = &Drawn> {
         let times = self.found_s();
-        let named = |burst: &Drawn| {
-            times.iter().any(|t| (burst.start_s - END_S..burst.end_s + END_S).contains(t))
-        };
-        let due_s = self.due_s(missing);
+        let bursts = self.curve.bursts.iter();
         let near =
-            |burst: &&Drawn| burst.end_s > due_s - ABOUT_S && burst.start_s < due_s + ABOUT_S;
-        !self.curve.bursts.iter().filter(near).all(named) || self.restless_mm(due_s) >= RESTLESS_MM
+            bursts.filter(move |one| one.end_s > due_s - ABOUT_S && one.start_s < due_s + ABOUT_S);
+        near.filter(move |burst| {
+            !times.iter().any(|t| (burst.start_s - END_S..burst.end_s + END_S).contains(t))
+        })
+    }
+
+    /// Whether there is a burst without a name where one belongs, or something low that could be
+    /// meant for it, or a name that is no other's.
+    fn is_something(&self, missing: &Missing) -> bool {
+        let due_s = self.due_s(missing);
+        let is_name = |burst: &Drawn| {
+            let middle = self.panel.map().x((burst.start_s + burst.end_s) / 2.0);
+            burst.perhaps && self.is_within_name(middle)
+        };
+        let due_mm = self.panel.map().x(due_s);
+        let mut others = self.names_mm[1].iter();
+        !self.unnamed(due_s).all(is_name)
+            || self.restless_mm(due_s) >= RESTLESS_MM
+            || others.any(|[from, to]| (from - MEANT_MM..to + MEANT_MM).contains(&due_mm))
     }
 
     /// For how long the resting line is higher than a stroke about a time, in millimetres.
@@ -216,6 +304,7 @@ impl Seen<'_> {
         let own = |x: f64| {
             let mut bursts = sounds.bursts.iter();
             bursts.any(|burst| (burst.from_mm - BESIDE_MM..burst.to_mm + BESIDE_MM).contains(&x))
+                || self.is_within_name(x)
         };
         let step = sounds.envelope_mm.windows(2).map(|pair| pair[1][0] - pair[0][0]);
         let step = step.reduce(f64::min).unwrap_or(0.0);
@@ -223,6 +312,11 @@ impl Seen<'_> {
             (from..to).contains(x) && !own(*x) && bottom - top > sounds.width_mm + LOW_MM
         });
         high.count() as f64 * step
+    }
+
+    /// Whether a place along the time axis is one at which a sound's name stands.
+    fn is_within_name(&self, x_mm: f64) -> bool {
+        self.names_mm[0].iter().any(|[from, to]| (*from..=*to).contains(&x_mm))
     }
 
     /// When landmarks were found on it, seconds.
@@ -239,21 +333,44 @@ impl Seen<'_> {
         shown && !self.curve.unknown.iter().any(|[start, end]| *start < to && from < *end)
     }
 
-    /// How high the highest wave about a time is that none of the landmarks that were found
-    /// explains.
-    fn wave_mm(&self, due_s: f64) -> f64 {
+    /// How high the highest wave is, about where a landmark belongs and between those that come
+    /// before and after it, that none of the landmarks that were found explains.
+    fn wave_mm(&self, missing: &Missing) -> f64 {
+        let due_s = self.due_s(missing);
+        let [after, before] = self.room_s(missing);
         let times = self.found_s();
         let goes_on = |a: &[f64; 2], b: &[f64; 2]| {
             let limits = [due_s - ABOUT_S, due_s + ABOUT_S];
             !times.iter().chain(&limits).any(|t| (a[0]..b[0]).contains(t))
         };
         // A landmark need not lie on its turn: a foot is where tangents meet.
-        let free = |p: &&[f64; 2]| times.iter().all(|t| (p[0] - t).abs() > TURN_S);
+        let free = |p: &&[f64; 2]| {
+            (after..before).contains(&p[0]) && times.iter().all(|t| (p[0] - t).abs() > TURN_S)
+        };
         let free: Vec<[f64; 2]> = self.curve.points.iter().filter(free).copied().collect();
         let pieces = free.chunk_by(goes_on);
         let near = pieces.filter(|piece| (piece[0][0] - due_s).abs() <= ABOUT_S);
         let waves = near.map(|piece| wave(&piece.iter().map(|p| p[1]).collect::<Vec<_>>()));
         waves.fold(0.0, f64::max) * self.panel.mm_per_unit()
+    }
+
+    /// After and before when a landmark must lie, by those of its beat and the next that were
+    /// found, seconds.
+    fn room_s(&self, missing: &Missing) -> [f64; 2] {
+        let order = self.rubric.subject.order_on(&self.curve.channel);
+        let place =
+            |name: &str, beat: i32| order.iter().position(|own| *own == name).map(|at| (beat, at));
+        let own = place(&missing.name, missing.beat);
+        let found = self.reading.found.iter().filter(|f| f.channel == self.curve.channel);
+        let sided = found.filter_map(|found| {
+            let way = place(&found.name, found.beat)?.cmp(&own?);
+            Some((way, found.time_s))
+        });
+        sided.fold([f64::NEG_INFINITY, f64::INFINITY], |[after, before], (way, time_s)| match way {
+            Ordering::Less => [after.max(time_s), before],
+            Ordering::Greater => [after, before.min(time_s)],
+            Ordering::Equal => [after, before],
+        })
     }
 
     /// Whether the trace bends where the lowest point of a wave belongs, which may be how it was
@@ -365,4 +482,61 @@ fn wave(values: &[f64]) -> f64 {
         values.iter().zip(sides).map(|(value, side)| sign * value - side).fold(0.0, f64::max)
     };
     up(1.0).max(up(-1.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use convention::Convention;
+    use landmarks::Found;
+    use sheet::{Book, Test};
+
+    use super::*;
+
+    /// A second peak on a straight fall, one that is a hump of 5 mm, and one after a notch.
+    #[test]
+    fn a_shoulder_of_a_fall_is_no_second_peak() {
+        let subject = heart::subject();
+        let toml = cardiac::Shipped::find("first_course").expect("it is shipped").toml;
+        let conventions = |_: &str| Ok(Convention::from_toml(toml, &subject).expect("it is right"));
+        let test = "title = \"T\"\nconvention = \"c\"\ngiven = [\"ecg\"]\nbeats = 1\n";
+        let test = Test::from_toml(test, &subject, &conventions).expect("it is right");
+        let base = heart::simulate(&heart::Heart::default(), 1).expect("it is a heart");
+        let key = convention::schematic(&test.convention, &subject, &base, 1).expect("it has one");
+        let book = Book::new(&test, &subject, "ABCDEF", vec![key]).expect("it fits a page");
+        let rubric = Rubric::new(&book, &test.convention, 0);
+        let mm = rubric.panel("aortic_pressure").expect("it is drawn").place.mm_per_unit();
+        for (hump_mm, notch, gone) in [(0.0, false, true), (5.0, false, false), (0.0, true, false)]
+        {
+            let value = |t: f64| {
+                let off = (t - 0.42) / 0.02;
+                120.0 - 60.0 * (t - 0.3) + hump_mm / mm * libm::exp(-off * off)
+            };
+            let points = (0..60).map(|n| 0.3 + f64::from(n) * 0.005).map(|t| [t, value(t)]);
+            let curve = Curve {
+                channel: "aortic_pressure".to_owned(),
+                points: points.collect(),
+                unknown: Vec::new(),
+                noise: 0.01,
+                resolution_s: 0.001,
+                form: Form::Line,
+                bursts: Vec::new(),
+            };
+            let found = |(name, time_s): (&str, f64)| Found {
+                name: name.to_owned(),
+                channel: curve.channel.clone(),
+                beat: 0,
+                time_s,
+                value: value(time_s),
+                confidence: 0.9,
+                spread_s: 0.002,
+                alternatives: Vec::new(),
+            };
+            let peaks = [("systolic_peak", 0.3), ("dicrotic_notch", 0.38), ("dicrotic_peak", 0.42)];
+            let drawn = peaks.into_iter().filter(|(name, _)| notch || *name != "dicrotic_notch");
+            let mut reading = Reading { found: drawn.map(found).collect(), missing: Vec::new() };
+            drop_tremor(&mut reading, std::slice::from_ref(&curve), &rubric);
+            let missing: Vec<&str> = reading.missing.iter().map(|one| one.name.as_str()).collect();
+            assert_eq!(missing == ["dicrotic_peak"], gone, "{hump_mm} {notch}: {missing:?}");
+        }
+    }
 }

@@ -147,6 +147,73 @@ fn a_foot_that_is_drawn_as_the_key_has_it_is_found_there() {
     assert_eq!(compared, 2);
 }
 
+/// The marks of one landmark of aortic pressure on a drawing of `toml`'s convention that is warped.
+fn pressure_marks(
+    toml: &str,
+    name: &str,
+    warp: impl Fn([f64; 2], &[[f64; 2]]) -> [f64; 2],
+) -> (Vec<[f64; 2]>, Vec<[f64; 2]>) {
+    let subject = heart::subject();
+    let test = read(&subject, &|_| toml.to_owned());
+    let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
+    let rubric = Rubric::new(&book, &test.convention, 0);
+    let map = rubric.panel("aortic_pressure").unwrap().place.map();
+    let key = |name: &str| -> Vec<[f64; 2]> {
+        let own = rubric.model.landmarks.iter();
+        let own = own.filter(|mark| mark.name == name && mark.channel == "aortic_pressure");
+        own.map(|mark| [map.x(mark.time_s), map.y(mark.value)]).collect()
+    };
+    let feet = key("pressure_foot");
+    let warp = |channel: &str, place: [f64; 2]| {
+        if channel == "aortic_pressure" { warp(place, &feet) } else { place }
+    };
+    let located = locate(&drawn(&rubric, &warp), &rubric);
+    let own = located.marks.iter();
+    let own = own.filter(|m| m.name == name && m.channel.as_deref() == Some("aortic_pressure"));
+    (own.map(|mark| mark.at_mm).collect(), feet)
+}
+
+/// The foot is the lowest place before the rise; what a hand drifts is none.
+#[test]
+fn a_foot_is_where_pressure_is_lowest() {
+    for (deep_mm, early_mm) in [(5.0, 4.0), (1.5, 0.0)] {
+        // Lowest 4 mm before the key's foot, and back on its level there.
+        let dip = |[x, y]: [f64; 2], feet: &[[f64; 2]]| {
+            let off = |foot: &[f64; 2]| (x - (foot[0] - 4.0)).abs();
+            let nearest = feet.iter().map(off).fold(f64::MAX, f64::min);
+            [x, y + deep_mm * (1.0 - nearest / 3.5).max(0.0)]
+        };
+        let toml = cardiac::Shipped::find("first_course").unwrap().toml;
+        let (found, feet) = pressure_marks(toml, "pressure_foot", dip);
+        assert_eq!(found.len(), 2, "{found:?}");
+        for (found, foot) in found.iter().zip(&feet) {
+            let early = foot[0] - found[0];
+            assert!((early - early_mm).abs() < 1.0, "{deep_mm} mm deep: {early} mm early");
+        }
+    }
+}
+
+/// However early pressure is at its top, that is the systolic peak.
+#[test]
+fn a_peak_far_from_its_place_is_the_highest_between_its_neighbours() {
+    let toml = cardiac::Shipped::find("left_heart").unwrap().toml;
+    let (_, feet) = pressure_marks(toml, "systolic_peak", |place, _| place);
+    let (notches, _) = pressure_marks(toml, "dicrotic_notch", |place, _| place);
+    let steep = |[x, y]: [f64; 2], feet: &[[f64; 2]]| {
+        let mut spans = feet.iter().zip(&notches);
+        let span = spans.find(|(foot, notch)| (foot[0] + 0.6..notch[0]).contains(&x));
+        let Some((foot, notch)) = span else { return [x, y] };
+        // From its top slowly down to the notch.
+        let share = (x - foot[0]) / (notch[0] - foot[0]);
+        [x, notch[1] - 5.0 * (1.0 - share * share)]
+    };
+    let (found, _) = pressure_marks(toml, "systolic_peak", steep);
+    assert_eq!(found.len(), 2, "{found:?}");
+    for (found, foot) in found.iter().zip(&feet) {
+        assert!((found[0] - foot[0] - 0.6).abs() < 2.5, "{found:?} {foot:?}");
+    }
+}
+
 #[test]
 fn what_is_drawn_as_the_key_has_it_meets_every_rule() {
     let marks = marked(&same, &still, &|_| {});
@@ -246,7 +313,7 @@ fn what_hangs_on_a_doubtful_landmark_is_for_a_person() {
     let book = Book::new(&test, &subject, "ABCDEF", vec![model(&test, &subject)]).unwrap();
     let rubric = Rubric::new(&book, &test.convention, 0);
     let sheet = drawn(&rubric, &still);
-    for (sure, outcome) in [(0.2, Outcome::Review), (0.4, Outcome::Met)] {
+    for (sure, outcome) in [(0.05, Outcome::Review), (0.2, Outcome::Met)] {
         let mut located = locate(&sheet, &rubric);
         for notch in located.marks.iter_mut().filter(|mark| mark.name == "dicrotic_notch") {
             (notch.confidence, notch.alternatives) =
@@ -403,21 +470,42 @@ fn an_empty_panel_is_asked_about_where_it_may_not_have_been_left_out() {
         leave_out_sounds(&mut sheet.pages[0]);
         sheet.pages[0].traces[0].points_mm.clear();
     };
-    let written = |sheet: &mut DrawnSheet| {
+    let along = |sheet: &mut DrawnSheet| {
         leave_out_sounds(&mut sheet.pages[0]);
-        sheet.pages[0].written.push(Written {
-            bounds_mm: [50.0, 90.0, 55.0, 95.0],
-            channel: "heart_sounds".to_owned(),
-            writing: false,
-        });
+        sheet.pages[0].written.extend([50.0, 60.0].map(sounds_written_at));
     };
-    for change in [&blank as &dyn Fn(&mut DrawnSheet), &written] {
+    for change in [&blank as &dyn Fn(&mut DrawnSheet), &along] {
         let marks = marked(&same, &still, change);
         for id in ["s1_on_r", "s2_in_t", "notch_with_s2"] {
             let one = rule(&marks, id);
             let asked = (Outcome::Review, Some(Outcome::NotMet));
             assert_eq!((one.outcome, one.proposal), asked, "{one:?}");
         }
+    }
+}
+
+/// A name, and dashes of a line however many, are no trace.
+#[test]
+fn a_panel_with_a_name_in_it_and_a_dashed_line_is_left_out() {
+    let little = |sheet: &mut DrawnSheet| {
+        leave_out_sounds(&mut sheet.pages[0]);
+        sheet.pages[0].written.push(sounds_written_at(50.0));
+        sheet.pages[0].written.extend((0..20).map(|down| Written {
+            bounds_mm: [80.0, 90.0 + f64::from(down), 80.5, 90.6 + f64::from(down)],
+            ..sounds_written_at(80.0)
+        }));
+    };
+    let marks = marked(&same, &still, &little);
+    let one = rule(&marks, "s1_on_r");
+    assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
+}
+
+/// Something 5 mm long in the panel of the heart sounds.
+fn sounds_written_at(x_mm: f64) -> Written {
+    Written {
+        bounds_mm: [x_mm, 90.0, x_mm + 5.0, 95.0],
+        channel: "heart_sounds".to_owned(),
+        writing: false,
     }
 }
 
@@ -531,11 +619,43 @@ fn sounds_that_evidently_were_not_drawn_are_not_met() {
     }
 }
 
+/// A sound's name beside another sound is that one's; by itself it says that something is there.
+#[test]
+fn names_are_told_from_sounds() {
+    let name = |sheet: &mut DrawnSheet, after_mm: f64, perhaps: bool| {
+        sounds_kept(&mut sheet.pages[0], &|n| n % 2 == 1, 0.5);
+        let page = &mut sheet.pages[0];
+        let from_mm = page.sounds[0].bursts[0].from_mm + after_mm;
+        let to_mm = from_mm + 4.0;
+        page.written.push(Written {
+            bounds_mm: [from_mm, 90.0, to_mm, 94.0],
+            channel: "heart_sounds".to_owned(),
+            writing: true,
+        });
+        if perhaps {
+            let [height_mm, sure] = [4.0, 0.2];
+            let letters = DrawnBurst { from_mm, to_mm, height_mm, sure, ..DrawnBurst::default() };
+            page.sounds[0].perhaps.push(letters);
+        }
+    };
+    let s1 = |change: &dyn Fn(&mut DrawnSheet)| {
+        let marks = marked(&same, &still, change);
+        let one = rule(&marks, "s1_on_r");
+        (one.outcome, one.points)
+    };
+    let gone = (Outcome::NotMet, Some(0.0));
+    assert_eq!(s1(&|sheet| name(sheet, -6.0, false)), gone);
+    assert_eq!(s1(&|sheet| name(sheet, -6.0, true)), gone);
+    // S1 belongs some 30 mm before S2.
+    assert_eq!(s1(&|sheet| name(sheet, -30.0, false)).0, Outcome::Review);
+}
+
 #[test]
 fn a_level_line_has_no_waves() {
     let marks = marked(&same, &still, &|sheet| {
         for (n, point) in sheet.pages[0].traces[0].points_mm.iter_mut().enumerate() {
-            point[1] = 150.0 + 0.05 * libm::sin(n as f64 / 3.0);
+            // As high as waves that are small may be, but here none is.
+            point[1] = 150.0 + 0.5 * libm::sin(n as f64 / 30.0);
         }
     });
     for id in ["rise_after_s1", "top_at_mid_t", "notch_with_s2", "dicrotic_wave"] {
@@ -547,14 +667,7 @@ fn a_level_line_has_no_waves() {
 /// Draws the pressure straight from each top to the next foot, and so much lower on the way as told
 /// for each share of it.
 fn straighten(trace: &mut DrawnTrace, lower_mm: &dyn Fn(f64) -> f64) {
-    let tops: Vec<usize> = (1..trace.points_mm.len() - 1)
-        .filter(|&n| {
-            let y = |n: usize| trace.points_mm[n][1];
-            let around = n.saturating_sub(60)..(n + 60).min(trace.points_mm.len());
-            around.clone().all(|m| y(m) >= y(n))
-        })
-        .collect();
-    for top in tops {
+    for top in tops(trace) {
         let to = (top + 260).min(trace.points_mm.len() - 1);
         let feet =
             (top..=to).max_by(|a, b| trace.points_mm[*a][1].total_cmp(&trace.points_mm[*b][1]));
@@ -567,6 +680,17 @@ fn straighten(trace: &mut DrawnTrace, lower_mm: &dyn Fn(f64) -> f64) {
     }
 }
 
+/// The points at which a trace is highest for 12 mm on both sides.
+fn tops(trace: &DrawnTrace) -> Vec<usize> {
+    let y = |n: usize| trace.points_mm[n][1];
+    let inner = 1..trace.points_mm.len() - 1;
+    let highest = |n: &usize| {
+        let mut around = n.saturating_sub(60)..(n + 60).min(trace.points_mm.len());
+        around.all(|m| y(m) >= y(*n))
+    };
+    inner.filter(highest).collect()
+}
+
 #[test]
 fn a_notch_that_was_not_drawn_is_said_to_be_missing() {
     let marks = marked(&same, &still, &|sheet| straighten(&mut sheet.pages[0].traces[0], &|_| 0.0));
@@ -574,6 +698,27 @@ fn a_notch_that_was_not_drawn_is_said_to_be_missing() {
         let one = rule(&marks, id);
         assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
     }
+}
+
+/// Whatever is before the systolic peak cannot be the notch, which comes after it.
+#[test]
+fn a_dent_in_the_rise_is_not_asked_about_as_a_notch() {
+    let marks = marked(&same, &still, &|sheet| {
+        let trace = &mut sheet.pages[0].traces[0];
+        straighten(trace, &|_| 0.0);
+        for n in tops(trace) {
+            // The rise takes 20 mm, and a point stands for 0.2 mm.
+            for back in 0..60_usize {
+                let off = (back as f64 - 32.0) / 12.0;
+                trace.points_mm[n - back][1] += 9.0 * libm::exp(-off * off);
+            }
+        }
+    });
+    for id in ["notch_with_s2", "notch_height", "dicrotic_wave"] {
+        let one = rule(&marks, id);
+        assert_eq!((one.outcome, one.points), (Outcome::NotMet, Some(0.0)), "{one:?}");
+    }
+    assert_eq!(rule(&marks, "top_at_mid_t").outcome, Outcome::Met);
 }
 
 /// What is drawn in one beat is mostly drawn in the others: where one cannot be read, another says.
