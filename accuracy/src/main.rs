@@ -37,7 +37,7 @@ struct Asked {
 fn asked() -> Result<Asked, Box<dyn Error>> {
     let mut asked = Asked {
         count: 500,
-        seed: 10,
+        seed: 11,
         keep: None,
         again: false,
         show: false,
