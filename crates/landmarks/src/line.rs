@@ -29,8 +29,8 @@ const HELD: f64 = 1.2;
 /// What it costs that a peak is the second of two of which the first is lacking.
 const SECOND: f64 = 3.0;
 
-/// What it costs at most that a first peak is not the highest, and by how much it is passed then, as
-/// a share of the curve's height.
+/// What it costs at most that a first peak is not the highest, and by how much it is passed then,
+/// as a share of the curve's height.
 const HIGHEST: f64 = 4.0;
 const PASSED: f64 = 0.04;
 

@@ -8,7 +8,7 @@ use cycle::{FeatureShape, StrokeKind};
 use landmarks::{Curve, Drawn, Form, Missing, Reading};
 use sheet::PanelPlace;
 
-use crate::{DrawnSheet, DrawnSounds, Rubric};
+use crate::{DrawnBurst, DrawnSheet, DrawnSounds, Rubric};
 
 /// So far from where a landmark belongs, seconds, what is drawn may be meant for it.
 const ABOUT_S: f64 = 0.3;
@@ -31,6 +31,8 @@ const BESIDE_MM: f64 = 1.5;
 /// from a sound is that sound's, in millimetres.
 const LETTERS_MM: f64 = 3.0;
 const NAMED_MM: f64 = 5.0;
+/// So far from its sound a name goes at most that hides nothing else, in millimetres.
+const LONGEST_MM: f64 = 15.0;
 /// A name is longer than this; so near to where a sound belongs, and beside no other, it is that
 /// of what may have been drawn there, in millimetres.
 const NAME_MM: f64 = 2.0;
@@ -68,8 +70,8 @@ pub(crate) struct Lack {
 /// What there is of each landmark that is missing.
 ///
 /// A wave takes its neighbour along, as the notch takes the dicrotic wave: where one landmark
-/// alone is missing, it rather was taken for something else. (In 500 invented drawings none of
-/// 397 verdicts that rested on what plainly was not drawn was wrong, in 500 others two were.)
+/// alone is missing, it rather was taken for something else. (In 1,500 invented drawings 8 of
+/// 1,879 verdicts that rested on what plainly was not drawn were wrong.)
 pub(crate) fn lacks(
     sheet: &DrawnSheet,
     reading: &Reading,
@@ -159,10 +161,20 @@ fn names_mm(sheet: &DrawnSheet, sounds: &DrawnSounds) -> [Vec<[f64; 2]>; 2] {
     }
     // Dashes of a line are no name.
     names.retain(|[from, to]| to - from > NAME_MM);
-    let (beside, elsewhere) = names.into_iter().partition(|[from, to]| {
-        let mut bursts = sounds.bursts.iter();
-        bursts.any(|burst| burst.from_mm < to + NAMED_MM && burst.to_mm > from - NAMED_MM)
-    });
+    let [mut beside, mut elsewhere] = [Vec::new(), Vec::new()];
+    for [from, to] in names {
+        let near =
+            |burst: &&DrawnBurst| burst.from_mm < to + NAMED_MM && burst.to_mm > from - NAMED_MM;
+        let own = sounds.bursts.iter().filter(near);
+        // What goes on far from its sound may be more than a name.
+        let part = own
+            .map(|burst| [from.max(burst.from_mm - LONGEST_MM), to.min(burst.to_mm + LONGEST_MM)]);
+        let before = beside.len();
+        beside.extend(part);
+        if beside.len() == before {
+            elsewhere.push([from, to]);
+        }
+    }
     [beside, elsewhere]
 }
 
@@ -253,7 +265,10 @@ impl Seen<'_> {
         let clear: BTreeSet<&str> =
             missing.iter().filter(without_wave).map(|missing| missing.name.as_str()).collect();
         // On a level line nothing can be told from tremor.
-        let bare = level && self.found_s().is_empty();
+        let seen = |missing: &&&Missing| self.is_known(self.due_s(missing));
+        let seen: BTreeSet<&str> =
+            missing.iter().filter(seen).map(|missing| missing.name.as_str()).collect();
+        let bare = level && self.found_s().is_empty() && names.is_subset(&seen);
         bare || (level || names.len() > 1) && names.is_subset(&clear)
     }
 
@@ -354,9 +369,12 @@ impl Seen<'_> {
         waves.fold(0.0, f64::max) * self.panel.mm_per_unit()
     }
 
-    /// After and before when a landmark must lie, by those of its beat and the next that were
-    /// found, seconds.
+    /// After and before when a landmark must lie, by those of all beats that were found, seconds. On
+    /// the trace by which beats are counted there may be waves that belong to none: anywhere.
     fn room_s(&self, missing: &Missing) -> [f64; 2] {
+        if missing.channel == self.rubric.subject.reference_channel {
+            return [f64::NEG_INFINITY, f64::INFINITY];
+        }
         let order = self.rubric.subject.order_on(&self.curve.channel);
         let place =
             |name: &str, beat: i32| order.iter().position(|own| *own == name).map(|at| (beat, at));
@@ -536,7 +554,8 @@ mod tests {
             let mut reading = Reading { found: drawn.map(found).collect(), missing: Vec::new() };
             drop_tremor(&mut reading, std::slice::from_ref(&curve), &rubric);
             let missing: Vec<&str> = reading.missing.iter().map(|one| one.name.as_str()).collect();
-            assert_eq!(missing == ["dicrotic_peak"], gone, "{hump_mm} {notch}: {missing:?}");
+            let expected: &[&str] = if gone { &["dicrotic_peak"] } else { &[] };
+            assert_eq!(missing, expected, "{hump_mm} {notch}");
         }
     }
 }

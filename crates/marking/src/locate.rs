@@ -95,8 +95,8 @@ pub fn locate(sheet: &DrawnSheet, rubric: &Rubric<'_>) -> Located {
     doubt::doubt_events(&mut located.marks, rubric);
     let curves = curves(sheet, rubric);
     let mut reading = find(&curves, rubric.subject, Some(Expectation { cycle: rubric.model }));
-    absence::drop_tremor(&mut reading, &curves, rubric);
     extremes::find_peaks(&mut reading, &curves, rubric);
+    absence::drop_tremor(&mut reading, &curves, rubric);
     let lacks = absence::lacks(sheet, &reading, &curves, rubric);
     misplaced::correct(&mut reading, &curves, rubric);
     extremes::lower_feet(&mut reading, &curves, rubric);

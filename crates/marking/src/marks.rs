@@ -8,7 +8,7 @@ use convention::{
 use cycle::{Cycle, Random};
 use serde::{Deserialize, Serialize};
 
-use crate::drawn::{DrawnPage, DrawnSheet};
+use crate::drawn::{DrawnPage, DrawnSheet, Written};
 use crate::locate::{Absent, Located, Mark, shown, with_marks};
 use crate::settle::{SharedCap, Withheld};
 use crate::{Rubric, question};
@@ -237,6 +237,8 @@ const PLAIN: f64 = 0.999;
 /// up no more than this along the time axis, in millimetres. (In 1,500 invented drawings, up to 9.5
 /// where nothing was drawn, and 13 and more of a trace that was too faint to be followed.)
 const LITTLE_MM: f64 = 8.0;
+/// What is taller than this may be a stroke of a trace, in millimetres.
+const LOW_MM: f64 = 8.0;
 
 /// Marks a sheet.
 ///
@@ -583,7 +585,9 @@ impl Marker<'_> {
         let sounds = page.sounds.iter().map(|one| (&one.channel, one.envelope_mm.len()));
         let mut others = traces.chain(sounds);
         others.find(|(channel, inked)| *channel != place && *inked > 1)?;
-        if written_mm(page, place) > LITTLE_MM {
+        let own = |written: &&Written| written.channel == place;
+        let tall = |one: &Written| one.bounds_mm[3] - one.bounds_mm[1] > LOW_MM;
+        if written_mm(page, place) > LITTLE_MM || page.written.iter().filter(own).any(tall) {
             return None;
         }
         self.rubric.subject.channel(place).map(|kind| kind.title.as_str())

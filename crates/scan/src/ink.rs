@@ -35,7 +35,7 @@ pub struct Ink {
     pub hidden: Vec<bool>,
     /// All that is seen, print as well.
     pub seen: Vec<i16>,
-    /// Standard deviation of the paper, of 1.
+    /// Standard deviation of the paper, as a share of black.
     pub noise: f64,
     /// The largest shift of the print against the page that was found, in millimetres.
     pub shift_mm: f64,

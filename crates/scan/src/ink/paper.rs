@@ -8,8 +8,8 @@ use crate::trace::parts::Runs;
 
 /// Side of the pieces whose ground is measured, in millimetres: wider than any stroke.
 const PIECE_MM: f64 = 2.0;
-/// Ink of the steps in which ground is counted, and their number: what is darker than the last, 0.22
-/// of black, is taken for a filled shape.
+/// Ink of the steps in which ground is counted, and their number: what is darker than the last,
+/// 0.22 of black, is taken for a filled shape.
 const STEP: i16 = 16;
 const STEPS: usize = 56;
 /// Print fainter than this leaves paper as it is.
@@ -58,8 +58,8 @@ fn share(at: usize, side: usize) -> f32 {
 /// Parts in which shares, and gains, are counted.
 const WHOLE: f32 = 32768.0;
 
-/// How dark the ground is, in parts of a step of ink, and by what part of itself the ink on it gains
-/// when that is taken off, so that black stays black.
+/// How dark the ground is, in parts of a step of ink, and by what part of itself the ink on it
+/// gains when that is taken off, so that black stays black.
 #[derive(Clone, Copy)]
 struct Level {
     ground: i16,
@@ -91,7 +91,7 @@ fn taken_off(row: &mut [i16], [from, to]: [Level; 2], side: usize) {
     let Level { mut ground, mut gain } = from;
     for ink in row {
         let left = *ink - (ground >> Level::FRACTION);
-        *ink = left + part(2 * left, gain);
+        *ink = (left + part(2 * left, gain)).min(BLACK);
         ground += down;
         gain += less;
     }
@@ -100,8 +100,8 @@ fn taken_off(row: &mut [i16], [from, to]: [Level; 2], side: usize) {
 /// The ground of the pieces side by side in some rows: the lower quarter of their ink, by every
 /// second row: smoothed as they are, those between say nothing new.
 fn grounds(seen: &Plane, printed: &Plane, rows: Range<usize>, side: usize, grounds: &mut [i16]) {
-    // What is printed on is counted beyond the last step; pixels side by side in tables of their own,
-    // since they are often in the same step, and one count waits for the other then.
+    // What is printed on is counted beyond the last step; pixels side by side in tables of their
+    // own, since they are often in the same step, and one count waits for the other then.
     let mut counts = vec![[[0_u32; STEPS + 1]; 2]; grounds.len()];
     let mut steps = vec![0_u8; seen.width];
     for y in rows.step_by(2) {

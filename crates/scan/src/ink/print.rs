@@ -111,8 +111,8 @@ impl Print {
     }
 }
 
-/// A share of the way between two pixels: eighths, and eighths of an eighth, so that products of them
-/// and of ink fit 16 bits.
+/// A share of the way between two pixels: eighths, and eighths of an eighth, so that products of
+/// them and of ink fit 16 bits.
 #[derive(Clone, Copy)]
 struct Share([i16; 2]);
 

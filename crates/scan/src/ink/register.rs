@@ -138,7 +138,8 @@ impl Window {
 /// How much of the page's ink the print meets when it is shifted by up to `reach` pixels back and
 /// forth, each `stride` farther in the page.
 fn scores(page: &Plane, pixels: &[(u32, i16)], stride: usize, reach: usize) -> Vec<f32> {
-    // An eighth of the print's ink, so that thousands of products fit 32 bits.
+    // An eighth of the print's ink, so that as many products as a window has pixels fit 32 bits, up
+    // to 12 pixels for a millimetre.
     let mut scores = vec![0_u32; 2 * reach + 1];
     for &(at, printed) in pixels {
         let met = page.data[at as usize - reach * stride..].iter().step_by(stride);
