@@ -14,6 +14,8 @@ use crate::{DrawnBurst, DrawnSheet, DrawnSounds, Rubric};
 const ABOUT_S: f64 = 0.3;
 /// A landmark that stands out less than this in the key, in millimetres, is easily overlooked.
 const CLEAR_MM: f64 = 1.0;
+/// Likewise a sound, of which a faint one drawn a fifth as high is not seen.
+const CLEAR_SOUND_MM: f64 = 10.0;
 /// The hand's tremor makes waves as high as this, in millimetres, and higher ones where higher
 /// waves belong: this share of them.
 const TREMOR_MM: f64 = 0.1;
@@ -181,7 +183,8 @@ fn names_mm(sheet: &DrawnSheet, sounds: &DrawnSounds) -> [Vec<[f64; 2]>; 2] {
 impl Seen<'_> {
     /// Whether a landmark is found in no beat, and would be seen if it were there.
     fn lacking(&self, missing: &Missing) -> bool {
-        !self.is_found(&missing.name) && self.usual_mm(&missing.name) >= CLEAR_MM
+        let clear = if self.curve.form == Form::Line { CLEAR_MM } else { CLEAR_SOUND_MM };
+        !self.is_found(&missing.name) && self.usual_mm(&missing.name) >= clear
     }
 
     /// Whether what was found of a wave with a beginning and an end is no higher than tremor.
