@@ -26,7 +26,7 @@ impl<T: Copy + Default> Plane<T> {
     }
 }
 
-impl<T: Copy + Default + Into<f32>> Plane<T> {
+impl Plane {
     /// The value at a place between pixels, whose centres are at whole numbers; edges repeat.
     #[inline]
     pub(crate) fn between(&self, x: f32, y: f32) -> f32 {
@@ -35,16 +35,14 @@ impl<T: Copy + Default + Into<f32>> Plane<T> {
         let (left, top) = (x as usize, y as usize);
         let (right, below) = ((left + 1).min(self.width - 1), (top + 1).min(self.height - 1));
         let (across, down) = (x - left as f32, y - top as f32);
-        let mix = |row: &[T]| {
-            let [left, right] = [row[left], row[right]].map(Into::into);
+        let mix = |row: &[i16]| {
+            let [left, right] = [row[left], row[right]].map(f32::from);
             left + across * (right - left)
         };
         let (upper, lower) = (mix(self.row(top)), mix(self.row(below)));
         upper + down * (lower - upper)
     }
-}
 
-impl Plane {
     /// The rows that `row` gives, each value joined with its neighbours by `join`, along rows and
     /// then along columns; the outermost values are not.
     fn joined<'a>(
