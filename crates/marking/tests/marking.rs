@@ -474,7 +474,13 @@ fn an_empty_panel_is_asked_about_where_it_may_not_have_been_left_out() {
         leave_out_sounds(&mut sheet.pages[0]);
         sheet.pages[0].written.extend([50.0, 60.0].map(sounds_written_at));
     };
-    for change in [&blank as &dyn Fn(&mut DrawnSheet), &along] {
+    // A stroke as tall as that may be all that is left of a trace.
+    let tall = |sheet: &mut DrawnSheet| {
+        leave_out_sounds(&mut sheet.pages[0]);
+        let bounds_mm = [50.0, 85.0, 52.0, 97.0];
+        sheet.pages[0].written.push(Written { bounds_mm, ..sounds_written_at(50.0) });
+    };
+    for change in [&blank as &dyn Fn(&mut DrawnSheet), &along, &tall] {
         let marks = marked(&same, &still, change);
         for id in ["s1_on_r", "s2_in_t", "notch_with_s2"] {
             let one = rule(&marks, id);
@@ -622,13 +628,13 @@ fn sounds_that_evidently_were_not_drawn_are_not_met() {
 /// A sound's name beside another sound is that one's; by itself it says that something is there.
 #[test]
 fn names_are_told_from_sounds() {
-    let name = |sheet: &mut DrawnSheet, after_mm: f64, perhaps: bool| {
+    let name = |sheet: &mut DrawnSheet, after_mm: f64, long_mm: f64, perhaps: bool| {
         sounds_kept(&mut sheet.pages[0], &|n| n % 2 == 1, 0.5);
         let page = &mut sheet.pages[0];
         let from_mm = page.sounds[0].bursts[0].from_mm + after_mm;
         let to_mm = from_mm + 4.0;
         page.written.push(Written {
-            bounds_mm: [from_mm, 90.0, to_mm, 94.0],
+            bounds_mm: [from_mm, 90.0, from_mm + long_mm, 94.0],
             channel: "heart_sounds".to_owned(),
             writing: true,
         });
@@ -644,10 +650,29 @@ fn names_are_told_from_sounds() {
         (one.outcome, one.points)
     };
     let gone = (Outcome::NotMet, Some(0.0));
-    assert_eq!(s1(&|sheet| name(sheet, -6.0, false)), gone);
-    assert_eq!(s1(&|sheet| name(sheet, -6.0, true)), gone);
-    // S1 belongs some 30 mm before S2.
-    assert_eq!(s1(&|sheet| name(sheet, -30.0, false)).0, Outcome::Review);
+    assert_eq!(s1(&|sheet| name(sheet, -6.0, 4.0, false)), gone);
+    assert_eq!(s1(&|sheet| name(sheet, -6.0, 4.0, true)), gone);
+    // S1 belongs some 30 mm before S2. A sentence from there to S2 hides nothing.
+    assert_eq!(s1(&|sheet| name(sheet, -30.0, 4.0, false)).0, Outcome::Review);
+    let sentence = |sheet: &mut DrawnSheet| {
+        name(sheet, -30.0, 28.0, false);
+        let sounds = &mut sheet.pages[0].sounds[0];
+        let s1_mm = sounds.bursts[0].from_mm - 28.0;
+        for [x, top, _] in &mut sounds.envelope_mm {
+            *top -= if (s1_mm..s1_mm + 6.0).contains(x) { 1.0 } else { 0.0 };
+        }
+    };
+    assert_eq!(s1(&sentence).0, Outcome::Review);
+}
+
+/// In a low panel a faint sound may be too low to be seen.
+#[test]
+fn a_sound_missing_from_a_low_panel_is_asked_about() {
+    let toml = cardiac::Shipped::find("measured_physiology").unwrap().toml;
+    let second = |sheet: &mut DrawnSheet| sounds_kept(&mut sheet.pages[0], &|n| n % 2 == 1, 0.5);
+    let marks = marked(&|_| toml.to_owned(), &still, &second);
+    let one = rule(&marks, "s1_after_q");
+    assert_eq!((one.outcome, one.proposal), (Outcome::Review, Some(Outcome::NotMet)), "{one:?}");
 }
 
 #[test]
